@@ -1,0 +1,1 @@
+"""Frozen values and plain theory that every room shares."""

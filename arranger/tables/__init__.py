@@ -1,0 +1,35 @@
+"""The data of the trade, with unit and source, and the one loader that reads it."""
+
+from arranger.tables.loader import Table, load, validate
+from arranger.tables.player import (
+    LEVEL_NAMES,
+    Instrument,
+    Level,
+    LevelName,
+    Player,
+    Reach,
+    Technique,
+    default_player,
+    instrument,
+    level_named,
+    levels,
+    player_from_file,
+)
+
+__all__ = [
+    "LEVEL_NAMES",
+    "Instrument",
+    "Level",
+    "LevelName",
+    "Player",
+    "Reach",
+    "Table",
+    "Technique",
+    "default_player",
+    "instrument",
+    "level_named",
+    "levels",
+    "load",
+    "player_from_file",
+    "validate",
+]
