@@ -1,0 +1,168 @@
+"""Bars as they are played: signatures, pick-ups, half bars at repeats.
+
+Files write what a musician would not print: a pick-up as a 1/8 signature before 2/4; the
+last bar before a repeat and its pick-up as two signatures; a bar with grace notes as
+25/32. Here each bar gets the meter a musician would name, and a place on a clean time line
+that starts anew at each signature, so that one crooked bar does not shift what follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from arranger.read.piece import Signature
+
+SIXTEENTH = Fraction(1, 4)
+THIRTYSECOND = Fraction(1, 8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayedBar:
+    """A bar in the file's own time: ``at`` and ``length`` in quarters.
+
+    ``numerator``/``denominator`` are the meter it counts as; ``written`` is the length it
+    gets on the clean time line.
+    """
+
+    at: Fraction
+    length: Fraction
+    written: Fraction
+    numerator: int
+    denominator: int
+
+    @property
+    def end(self) -> Fraction:
+        return self.at + self.length
+
+    @property
+    def meter(self) -> tuple[int, int]:
+        return (self.numerator, self.denominator)
+
+    @property
+    def meter_length(self) -> Fraction:
+        return Fraction(4 * self.numerator, self.denominator)
+
+
+def played_bars(signatures: Sequence[Signature], end: Fraction) -> tuple[PlayedBar, ...]:
+    """The bars from 0 to at least ``end`` (quarters), in order, without gaps.
+
+    ``signatures`` must begin at 0. The result keeps the file's own time in ``at`` and
+    ``length``; odd bars carry the meter of their surroundings.
+    """
+    runs = _runs(signatures, end)
+    bars = [bar for run in runs for bar in run]
+    meters = _true_meters(runs)
+    named = _named(bars, meters)
+    return tuple(_joined_halves(named))
+
+
+def _runs(signatures: Sequence[Signature], end: Fraction) -> list[list[PlayedBar]]:
+    """One list of equal bars for each stretch between two signatures."""
+    stops = [signature.at for signature in signatures[1:]]
+    last = signatures[-1]
+    count = max(1, -((last.at - end) // last.bar_length))
+    stops.append(last.at + count * last.bar_length)
+    runs = []
+    for signature, stop in zip(signatures, stops, strict=True):
+        if stop > signature.at:
+            runs.append(_run(signature, stop))
+    return runs
+
+
+def _run(signature: Signature, stop: Fraction) -> list[PlayedBar]:
+    """The bars of one signature; a remainder under a thirty-second joins the last bar."""
+    bars = []
+    at = signature.at
+    while at < stop:
+        length = min(signature.bar_length, stop - at)
+        if stop - at - length < THIRTYSECOND:
+            length = stop - at
+        bars.append(
+            PlayedBar(
+                at=at,
+                length=length,
+                written=_written(length, signature.bar_length),
+                numerator=signature.numerator,
+                denominator=signature.denominator,
+            )
+        )
+        at += length
+    return bars
+
+
+def _written(length: Fraction, bar: Fraction) -> Fraction:
+    """A played bar length as written: the meter's own, or whole sixteenths."""
+    if abs(length - bar) < THIRTYSECOND:
+        return bar
+    return max(SIXTEENTH, round(length / SIXTEENTH) * SIXTEENTH)
+
+
+def _true_meters(runs: list[list[PlayedBar]]) -> set[tuple[int, int]]:
+    """Meters that hold for two bars on end somewhere; else the one that lasts longest."""
+    lasting = {run[0].meter for run in runs if len(run) > 1}
+    if lasting:
+        return lasting
+    return {max(runs, key=lambda run: run[0].length)[0].meter}
+
+
+def _named(bars: list[PlayedBar], meters: set[tuple[int, int]]) -> list[PlayedBar]:
+    """Odd bars take the meter around them; a plain change of meter keeps its own."""
+    result = []
+    for place, bar in enumerate(bars):
+        around = _surrounding(bars, place, meters)
+        if around is None or bar.meter == around.meter or bar.meter in meters:
+            result.append(bar)
+            continue
+        length = bar.meter_length
+        if length > around.meter_length and bar.denominator <= around.denominator:
+            result.append(bar)
+            continue
+        result.append(
+            replace(
+                bar,
+                numerator=around.numerator,
+                denominator=around.denominator,
+                written=_written(bar.length, around.meter_length)
+                if bar.denominator >= 32
+                else bar.written,
+            )
+        )
+    return result
+
+
+def _surrounding(
+    bars: list[PlayedBar], place: int, meters: set[tuple[int, int]]
+) -> PlayedBar | None:
+    """The nearest bar before (else after) ``place`` that has a true meter."""
+    for bar in reversed(bars[:place]):
+        if bar.meter in meters:
+            return bar
+    return next((bar for bar in bars[place + 1 :] if bar.meter in meters), None)
+
+
+def _joined_halves(bars: list[PlayedBar]) -> list[PlayedBar]:
+    """Neighbouring short bars of one meter that make up exactly one bar become one.
+
+    That is a bar split at a repeat: its end before the sign, its pick-up after it. The
+    pick-up of the whole piece stays as it is.
+    """
+    result: list[PlayedBar] = []
+    for bar in bars:
+        if len(result) > 1 and _complete_each_other(result[-1], bar):
+            before = result.pop()
+            bar = replace(  # noqa: PLW2901
+                before, length=before.length + bar.length, written=before.written + bar.written
+            )
+        result.append(bar)
+    return result
+
+
+def _complete_each_other(first: PlayedBar, second: PlayedBar) -> bool:
+    return (
+        first.meter == second.meter
+        and first.written < first.meter_length
+        and second.written < second.meter_length
+        and first.written + second.written == first.meter_length
+    )

@@ -1,0 +1,69 @@
+"""The table of reading: limits, names of hands, and how near is near."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from arranger.tables import Table, load
+
+
+class Limits(Table):
+    """What is refused before any work is done."""
+
+    minutes: float = Field(gt=0)
+    notes: int = Field(gt=0)
+    megabytes: float = Field(gt=0)
+    track_bytes_least: int = Field(ge=1)
+
+
+class TempoTable(Table):
+    """Quarter notes a minute."""
+
+    default: float = Field(gt=0)
+    first_bars: float = Field(gt=0)
+    least: float = Field(gt=0)
+    most: float = Field(gt=0)
+
+
+class HandNames(Table):
+    """Words that name a hand, and when two tracks are believed."""
+
+    right: tuple[str, ...]
+    left: tuple[str, ...]
+    named_slack: float = Field(ge=0)
+    unnamed_gap: float = Field(ge=0)
+    unnamed_share: float = Field(ge=0, le=0.5)
+    split: int = Field(ge=0, le=127)
+
+
+class GridTable(Table):
+    """Divisions of a quarter and tolerances, in quarters."""
+
+    divisions: tuple[int, ...] = Field(min_length=1)
+    costs: tuple[float, ...] = Field(min_length=1)
+    exact: float = Field(gt=0)
+    loose: float = Field(gt=0)
+    quantised_share: float = Field(gt=0, le=1)
+    grace_length: float = Field(gt=0)
+    roll_step: float = Field(gt=0)
+
+
+class Lengths(Table):
+    """How a played length becomes a written one."""
+
+    closed: float = Field(gt=0, le=1)
+    shortest: float = Field(gt=0)
+
+
+class ReadingTable(Table):
+    """``tables/reading.toml``; the unit of each value stands beside it there."""
+
+    limits: Limits
+    tempo: TempoTable
+    hands: HandNames
+    grid: GridTable
+    lengths: Lengths
+
+
+def reading_table() -> ReadingTable:
+    return load("reading", ReadingTable)

@@ -1,0 +1,55 @@
+"""Title and composer from what the file says, cleaned of what a page cannot print."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from pathlib import Path
+
+from arranger.read.piece import Piece
+
+# Track names that name an instrument, a hand or a program, never a piece. From memory.
+_NO_TITLE = re.compile(
+    r"(?i)^(untitled|track|piano|acoustic grand|grand piano|pianoforte|klavier|staff|part|"
+    r"instrument|midi|right|left|upper|lower|treble|bass|rh|lh|control|tempo|conductor|"
+    r"main|melody|new|seq|sequence|channel|default|meta|up|down|voice|music21)\b[\s\d:#.,-]*"
+    r"(hand|track|part|staff|right|left|piano|\d|[\s:#.,-])*$"
+)
+_LONGEST = 100
+_BY = re.compile(
+    r"(?i)(?:composed by|composer\s*[:=]|music by|by)\s+(?P<name>[^\d\W][^\n(]{2,60})"
+)
+
+
+def clean_text(text: str) -> str:
+    """One line of printable text: control and format characters removed, spaces joined."""
+    text = unicodedata.normalize("NFC", text)
+    kept = [" " if ch.isspace() else ch for ch in text if ch.isspace() or _printable(ch)]
+    return re.sub(r" +", " ", "".join(kept)).strip()[:_LONGEST].strip()
+
+
+def _printable(character: str) -> bool:
+    return not unicodedata.category(character).startswith("C") and character != "\ufffd"
+
+
+def title_of(piece: Piece, path: Path) -> str:
+    """The title stated, else the first track name that may be one, else the file's stem."""
+    candidates = [piece.title]
+    noted = {note.track for note in piece.notes}
+    candidates += [name for track, name in piece.names if track not in noted or track == 0]
+    for candidate in candidates:
+        text = clean_text(candidate)
+        if text and any(ch.isalpha() for ch in text) and not _NO_TITLE.match(text):
+            return text
+    return clean_text(re.sub(r"[_]+", " ", path.stem)) or "Untitled"
+
+
+def composer_of(piece: Piece) -> str:
+    """The composer if the file names one, else ""."""
+    if piece.composer:
+        return clean_text(piece.composer)
+    for _, text in piece.texts:
+        found = _BY.search(clean_text(text))
+        if found:
+            return found["name"].strip(" .,;")
+    return ""
