@@ -16,6 +16,7 @@ from arranger.read.piece import Signature
 
 SIXTEENTH = Fraction(1, 4)
 THIRTYSECOND = Fraction(1, 8)
+CROOKED = 32  # a signature in thirty-seconds or less is a bar with grace notes in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,37 +110,37 @@ def _true_meters(runs: list[list[PlayedBar]]) -> set[tuple[int, int]]:
 
 def _named(bars: list[PlayedBar], meters: set[tuple[int, int]]) -> list[PlayedBar]:
     """Odd bars take the meter around them; a plain change of meter keeps its own."""
+    return [
+        bar if around is None or bar.meter in meters else _odd_bar(bar, around)
+        for bar, around in zip(bars, _surroundings(bars, meters), strict=True)
+    ]
+
+
+def _odd_bar(bar: PlayedBar, around: PlayedBar) -> PlayedBar:
+    """``bar`` counted in the meter of ``around``, unless it is a plain longer bar."""
+    longer = bar.meter_length > around.meter_length
+    if longer and bar.denominator <= around.denominator:
+        return bar
+    crooked = bar.denominator >= CROOKED
+    return replace(
+        bar,
+        numerator=around.numerator,
+        denominator=around.denominator,
+        written=_written(bar.length, around.meter_length) if crooked else bar.written,
+    )
+
+
+def _surroundings(
+    bars: list[PlayedBar], meters: set[tuple[int, int]]
+) -> list[PlayedBar | None]:
+    """For each bar the nearest one up to it that has a true meter, else the first such."""
+    latest = next((bar for bar in bars if bar.meter in meters), None)
     result = []
-    for place, bar in enumerate(bars):
-        around = _surrounding(bars, place, meters)
-        if around is None or bar.meter == around.meter or bar.meter in meters:
-            result.append(bar)
-            continue
-        length = bar.meter_length
-        if length > around.meter_length and bar.denominator <= around.denominator:
-            result.append(bar)
-            continue
-        result.append(
-            replace(
-                bar,
-                numerator=around.numerator,
-                denominator=around.denominator,
-                written=_written(bar.length, around.meter_length)
-                if bar.denominator >= 32
-                else bar.written,
-            )
-        )
-    return result
-
-
-def _surrounding(
-    bars: list[PlayedBar], place: int, meters: set[tuple[int, int]]
-) -> PlayedBar | None:
-    """The nearest bar before (else after) ``place`` that has a true meter."""
-    for bar in reversed(bars[:place]):
+    for bar in bars:
         if bar.meter in meters:
-            return bar
-    return next((bar for bar in bars[place + 1 :] if bar.meter in meters), None)
+            latest = bar
+        result.append(latest)
+    return result
 
 
 def _joined_halves(bars: list[PlayedBar]) -> list[PlayedBar]:
@@ -151,11 +152,14 @@ def _joined_halves(bars: list[PlayedBar]) -> list[PlayedBar]:
     result: list[PlayedBar] = []
     for bar in bars:
         if len(result) > 1 and _complete_each_other(result[-1], bar):
-            before = result.pop()
-            bar = replace(  # noqa: PLW2901
-                before, length=before.length + bar.length, written=before.written + bar.written
+            half = result.pop()
+            result.append(
+                replace(
+                    half, length=half.length + bar.length, written=half.written + bar.written
+                )
             )
-        result.append(bar)
+        else:
+            result.append(bar)
     return result
 
 

@@ -6,7 +6,9 @@ mido is used because it keeps ticks, so that every time is an exact fraction of 
 from __future__ import annotations
 
 import io
+from bisect import bisect_right
 from collections import defaultdict
+from dataclasses import replace
 from fractions import Fraction
 
 import mido
@@ -25,8 +27,8 @@ DRUMS = 9  # channel 10 of General MIDI, counted from 0
 
 
 def piece_from_midi(data: bytes) -> Piece:
-    """The ``Piece`` of a well-formed Standard MIDI File of type 0 or 1."""
-    file = mido.MidiFile(file=io.BytesIO(data), clip=True)
+    """The ``Piece`` of a well-formed Standard MIDI File of type 0 or 1, texts in UTF-8."""
+    file = mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
     collector = _Collector(file.ticks_per_beat)
     for track, messages in enumerate(file.tracks):
         collector.take(track, messages)
@@ -66,10 +68,7 @@ class _Collector:
                     self._close(track, place, sounding[place].pop(0), tick)
             elif message.is_meta:
                 self._meta(track, tick, message)
-        for place, left_open in sounding.items():
-            for struck in left_open:
-                self.unclosed += 1
-                self._close(track, place, struck, max(tick, struck[0]))
+        self._end_unclosed(track, sounding)
 
     def _close(
         self, track: int, place: tuple[int, int], struck: tuple[int, int], tick: int
@@ -86,6 +85,38 @@ class _Collector:
                 channel=channel,
             )
         )
+
+    def _end_unclosed(
+        self, track: int, sounding: dict[tuple[int, int], list[tuple[int, int]]]
+    ) -> None:
+        """End the notes of a track that have no note-off.
+
+        When an earlier note of the same pitch was ended by the off that came after both,
+        that off belongs to the later note, and the earlier one ends where it was struck
+        again. Otherwise the note lasts to the next onset of its track, at most a whole note.
+        """
+        left_open = [(place, struck) for place, notes in sounding.items() for struck in notes]
+        if not left_open:
+            return
+        self.unclosed += len(left_open)
+        own = {
+            (note.channel, note.midi): index
+            for index, note in enumerate(self.notes)
+            if note.track == track
+        }
+        onsets = sorted({note.start for note in self.notes if note.track == track})
+        onsets += [Fraction(struck[0], self.division) for _, struck in left_open]
+        onsets.sort()
+        for place, struck in left_open:
+            start = Fraction(struck[0], self.division)
+            before = self.notes[own[place]] if place in own else None
+            if before is not None and before.start < start < before.end:
+                self.notes[own[place]] = replace(before, end=start)
+                end = before.end
+            else:
+                later = bisect_right(onsets, start)
+                end = min([start + 4, *onsets[later : later + 1]])
+            self._close(track, place, struck, int(end * self.division))
 
     def _meta(self, track: int, tick: int, message: mido.MetaMessage) -> None:
         at = Fraction(tick, self.division)
@@ -119,10 +150,10 @@ class _Collector:
                 Remark(
                     code="note-not-ended",
                     text=f"{self.unclosed} note(s) never end in the file; "
-                    "they are held to the end of their track or shortened",
+                    "they were ended at the next note",
                 )
             )
-        if self.drums and self.notes:
+        if self.drums:
             self.remarks.append(
                 Remark(code="drums", text="The drums of channel 10 are left out")
             )

@@ -17,8 +17,9 @@ from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
 from arranger.read.piece import Piece, Remark, Signature
+from arranger.read.repair import repair
 from arranger.read.table import ReadingTable, reading_table
-from arranger.read.tempo import Tempos, read_tempos
+from arranger.read.tempo import read_tempos, seconds
 from arranger.read.title import composer_of, title_of
 
 
@@ -37,7 +38,9 @@ def read(path: Path, *, meter: str | None = None, straight: bool | None = None) 
     """
     table = reading_table()
     data = _bytes_of(path, table)
-    piece = piece_from_midi(data)
+    repaired = repair(data, table.limits, where=path.name)
+    piece = piece_from_midi(repaired.data)
+    piece = replace(piece, remarks=repaired.remarks + piece.remarks)
     _refuse_what_is_no_piece(piece, path, table)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), table)
 
@@ -69,9 +72,11 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
             where=path.name,
             next_step="Give a piano piece.",
         )
-    if len(piece.notes) > table.limits.notes:
+    end = max(note.end for note in piece.notes)
+    minutes = seconds(piece.tempos, end, table.tempo) / 60.0
+    if minutes > table.limits.minutes:
         raise UnreadableInput(
-            f"the piece has {len(piece.notes)} notes, more than {table.limits.notes}",
+            f"the piece lasts {minutes:.0f} minutes, more than {table.limits.minutes:g}",
             where=path.name,
             next_step="Give one piece or one movement.",
         )
@@ -93,7 +98,6 @@ def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
         clean=lambda at: _clean(at, played, gridded.starts),
         table=table.tempo,
     )
-    _refuse_hours(end, tempos, path, table)
     bars = _bars(played, gridded.starts)
     remarks = [
         *piece.remarks,
@@ -204,16 +208,6 @@ def _keys(
         if not marks or marks[-1].key != key.key:
             marks.append(KeyMark(onset=onset, key=key.key))
     return tuple(marks)
-
-
-def _refuse_hours(end: Fraction, tempos: Tempos, path: Path, table: ReadingTable) -> None:
-    minutes = float(end) / tempos.prevailing
-    if minutes > table.limits.minutes:
-        raise UnreadableInput(
-            f"the piece lasts {minutes:.0f} minutes, more than {table.limits.minutes:g}",
-            where=path.name,
-            next_step="Give one piece or one movement.",
-        )
 
 
 def _remarks_on_texture(notes: Sequence[Note]) -> list[Remark]:

@@ -13,7 +13,7 @@ class Limits(Table):
     minutes: float = Field(gt=0)
     notes: int = Field(gt=0)
     megabytes: float = Field(gt=0)
-    track_bytes_least: int = Field(ge=1)
+    rest_quarters: float = Field(gt=0)
 
 
 class TempoTable(Table):

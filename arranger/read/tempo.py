@@ -95,3 +95,13 @@ def _prevailing(tempos: Sequence[PlayedTempo], end: Fraction) -> float:
         held[round(tempo.quarters, 1)] += max(Fraction(0), stop - tempo.at)
     best = max(held, key=lambda quarters: held[quarters])
     return float(best)
+
+
+def seconds(played: Sequence[PlayedTempo], end: Fraction, table: TempoTable) -> float:
+    """How long ``end`` quarters of the file last as played."""
+    total, at, quarters = 0.0, Fraction(0), table.default
+    for tempo in played:
+        if tempo.at < end and table.least <= tempo.quarters <= table.most:
+            total += float(tempo.at - at) * 60.0 / quarters
+            at, quarters = tempo.at, tempo.quarters
+    return total + float(end - at) * 60.0 / quarters
