@@ -1,0 +1,317 @@
+"""How much of the source is heard in the arrangement.
+
+Conventions
+-----------
+Source pitches are compared after ``Arrangement.transposed_by``, by pitch class: octave
+folds keep the tune, their cost shows as ``contour_breaks``. A share over nothing (no
+steady texture, no chord with a third) is 1, for breaks 0: nothing was lost.
+
+Metrics
+-------
+melody_kept
+    Source melody notes with a melody note of the arrangement at the same onset.
+grid_fidelity
+    The grid of a texture is the finest of the thumb beat, its halves and quarters (thirds
+    and sixths where it is dotted) that lasts at least ``Level.melody_gap`` seconds at
+    the student's tempo, the thumb beat at the coarsest; it counts from the start of a
+    bar (of a pick-up: from its end). Of the grid points at which a source melody note
+    sounds: those where the latest melody note begun is the source's in both.
+contour_breaks
+    Of neighbouring melody notes of the arrangement that both belong to the source's
+    melody: those whose interval goes another way (up, down, level) than in the source.
+bass_roots
+    Bars in which for every harmony that lasts at least a thumb beat there the bass
+    sounds its root (for a slash chord also its bass) while it lasts.
+thirds
+    Bars in which the third of the main harmony (the longest, of equals the first)
+    sounds in any voice while it lasts.
+thumb_beats
+    Thumb beats of steady textures (stride, waltz, compound) at which the source's left
+    hand sounds: those at which the thumb plucks.
+alternation
+    Thumb notes on neighbouring thumb beats of alternating textures (stride, compound):
+    pairs on different strings.
+
+References
+----------
+Own definitions; the grid of a beginner's tune follows trials on eight pieces, where the
+notes on the thumb's grid and those held across it carried the tune.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from arranger.music.analysis import Analysis, Texture, TextureSpan
+from arranger.music.arrangement import Arrangement, Placement
+from arranger.music.chord import ChordSpan
+from arranger.music.score import Bar, Note
+from arranger.music.time import Beat
+from arranger.music.verdict import Fidelity
+from arranger.tables import Level
+
+STEADY: frozenset[Texture] = frozenset({"stride", "waltz", "compound"})
+ALTERNATING: frozenset[Texture] = frozenset({"stride", "compound"})
+TOLERANCE = 1e-9  # s, so that a step of exactly the gap counts
+
+
+def fidelity(arrangement: Arrangement, analysis: Analysis, level: Level) -> Fidelity:
+    """The seven shares, each 0..1; see the module for their definitions."""
+    tune = _Tune(arrangement, analysis)
+    thumbs = list(_thumb_beats(arrangement, analysis))
+    return Fidelity(
+        melody_kept=_share([note is not None for note in tune.kept]),
+        grid_fidelity=_share([heard for _, heard in _grid(arrangement, analysis, level)]),
+        contour_breaks=1.0 - _share([whole for _, whole in tune.steps()]),
+        bass_roots=_share(list(_roots(arrangement, analysis))),
+        thirds=_share(list(_thirds(arrangement, analysis))),
+        thumb_beats=_share([thumb.note is not None for thumb in thumbs]),
+        alternation=_share(list(_alternations(thumbs))),
+    )
+
+
+def unfaithful_bars(
+    arrangement: Arrangement, analysis: Analysis, level: Level
+) -> tuple[int, ...]:
+    """Printed numbers of bars where the tune is lost or turned, the worst first.
+
+    A bar counts its lost grid points and its broken steps; bars without either are left
+    out.
+    """
+    lost: Counter[int] = Counter()
+    bars = analysis.score.bars
+    broken = (note.onset for note, whole in _Tune(arrangement, analysis).steps() if not whole)
+    missed = (point for point, heard in _grid(arrangement, analysis, level) if not heard)
+    for onset in (*broken, *missed):
+        lost[bars[analysis.score.bar_index_at(onset)].number] += 1
+    return tuple(sorted(lost, key=lambda bar: (-lost[bar], bar)))
+
+
+def _share(held: Sequence[bool]) -> float:
+    return sum(held) / len(held) if held else 1.0
+
+
+# The tune -----------------------------------------------------------------------------
+
+
+class _Tune:
+    """The melody of source and arrangement side by side."""
+
+    def __init__(self, arrangement: Arrangement, analysis: Analysis) -> None:
+        self.shift = arrangement.transposed_by
+        self.source = [analysis.score.notes[index] for index in analysis.melody]
+        self.arranged = _voice(arrangement, "melody")
+        at = {note.onset: note for note in self.arranged}
+        # For each source note the note of the arrangement that stands for it, or None.
+        self.kept: list[Placement | None] = [
+            note if (note := at.get(wanted.onset)) and self.same(wanted, note) else None
+            for wanted in self.source
+        ]
+
+    def same(self, wanted: Note, note: Placement) -> bool:
+        """The same pitch class after transposition."""
+        return (wanted.midi + self.shift - note.midi) % 12 == 0
+
+    def steps(self) -> Iterator[tuple[Placement, bool]]:
+        """Each kept step by its second note, and whether it goes the source's way."""
+        stands_for = {
+            note.onset: wanted
+            for wanted, note in zip(self.source, self.kept, strict=True)
+            if note is not None
+        }
+        for before, note in pairwise(self.arranged):
+            if before.onset in stands_for and note.onset in stands_for:
+                meant = stands_for[note.onset].midi - stands_for[before.onset].midi
+                yield note, _sign(note.midi - before.midi) == _sign(meant)
+
+
+def _sign(interval: int) -> int:
+    return (interval > 0) - (interval < 0)
+
+
+def _voice(arrangement: Arrangement, voice: str) -> list[Placement]:
+    found = [note for note in arrangement.notes if note.voice == voice]
+    return sorted(found, key=lambda note: note.onset)
+
+
+def _grid(
+    arrangement: Arrangement, analysis: Analysis, level: Level
+) -> Iterator[tuple[Beat, bool]]:
+    """Grid points at which the source's tune sounds, and whether it is heard there."""
+    tune = _Tune(arrangement, analysis)
+    sung, played = [n.onset for n in tune.source], [n.onset for n in tune.arranged]
+    for bar, span in _bars_with_texture(analysis):
+        step = grid_step(span, level, arrangement.student_tempo)
+        for point in _points(bar, step):
+            wanted = bisect_right(sung, point) - 1
+            if wanted < 0 or tune.source[wanted].end <= point:
+                continue
+            heard = bisect_right(played, point) - 1
+            yield (
+                point,
+                heard >= 0 and tune.same(tune.source[wanted], tune.arranged[heard]),
+            )
+
+
+def grid_step(span: TextureSpan, level: Level, tempo: float) -> Beat:
+    """The grid of a texture in quarters, at ``tempo`` quarters a minute."""
+    step = span.thumb_beat
+    finest = step / (6 if step.numerator % 3 == 0 else 4)
+    finer = step / (3 if step.numerator % 3 == 0 else 2)
+    while finer >= finest and float(finer) * 60.0 / tempo >= level.melody_gap - TOLERANCE:
+        step, finer = finer, finer / 2
+    return step
+
+
+def _bars_with_texture(analysis: Analysis) -> Iterator[tuple[Bar, TextureSpan]]:
+    """Every bar with the texture at its start."""
+    spans = analysis.textures
+    place = 0
+    for bar in analysis.score.bars:
+        while place + 1 < len(spans) and spans[place].end <= bar.start:
+            place += 1
+        yield bar, spans[place]
+
+
+def _points(bar: Bar, step: Beat) -> Iterator[Beat]:
+    """Points ``step`` apart from the start of a bar; of a pick-up so that its end is one."""
+    point = bar.start + (bar.length % step if bar.number == 0 else Fraction(0))
+    while point < bar.end:
+        yield point
+        point += step
+
+
+# Harmony ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Harmony:
+    """A harmony within a bar."""
+
+    span: ChordSpan
+    start: Beat
+    end: Beat
+
+    @property
+    def length(self) -> Beat:
+        return self.end - self.start
+
+
+def _harmonies(analysis: Analysis) -> Iterator[list[_Harmony]]:
+    """The harmonies of each bar that last at least a thumb beat there."""
+    first = 0
+    for bar, texture in _bars_with_texture(analysis):
+        while first + 1 < len(analysis.chords) and analysis.chords[first].end <= bar.start:
+            first += 1
+        found = []
+        for span in analysis.chords[first:]:
+            if span.start >= bar.end:
+                break
+            part = _Harmony(span, max(span.start, bar.start), min(span.end, bar.end))
+            if span.chord is not None and part.length >= texture.thumb_beat:
+                found.append(part)
+        yield found
+
+
+def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
+    """For every bar with harmony: whether the bass sounds each root (or slash bass)."""
+    bass = _Sounding(_voice(arrangement, "bass"))
+    shift = arrangement.transposed_by
+    for harmonies in _harmonies(analysis):
+        if harmonies:
+            yield all(
+                any(
+                    (note.midi - shift) % 12 in (chord.root, chord.bass)
+                    for note in bass.within(part.start, part.end)
+                )
+                for part in harmonies
+                if (chord := part.span.chord) is not None
+            )
+
+
+def _thirds(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
+    """For every bar whose main harmony has a third: whether that third sounds."""
+    everything = _Sounding(sorted(arrangement.notes, key=lambda note: note.onset))
+    shift = arrangement.transposed_by
+    for harmonies in _harmonies(analysis):
+        if not harmonies:
+            continue
+        main = max(harmonies, key=lambda part: part.length)
+        third = main.span.chord.third if main.span.chord is not None else None
+        if third is not None:
+            yield any(
+                (note.midi - shift) % 12 == third
+                for note in everything.within(main.start, main.end)
+            )
+
+
+class _Sounding:
+    """Notes in order of onset, asked for stretches of time."""
+
+    def __init__(self, notes: Sequence[Placement]) -> None:
+        self._notes = notes
+        self._onsets = [note.onset for note in notes]
+        self._longest = max((note.length for note in notes), default=Fraction(0))
+
+    def within(self, start: Beat, end: Beat) -> Iterator[Placement]:
+        """Notes that sound at some time in ``[start, end)``."""
+        place = bisect_right(self._onsets, start - self._longest)
+        while place < len(self._notes) and self._onsets[place] < end:
+            if self._notes[place].end > start:
+                yield self._notes[place]
+            place += 1
+
+
+# The thumb ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _ThumbBeat:
+    """A thumb beat at which the source's left hand sounds, and the thumb's note there."""
+
+    onset: Beat
+    length: Beat
+    texture: Texture
+    note: Placement | None
+
+
+def _thumb_beats(arrangement: Arrangement, analysis: Analysis) -> Iterator[_ThumbBeat]:
+    """The thumb beats of steady textures where the source's left hand sounds."""
+    plucked = {note.onset: note for note in arrangement.notes if note.right == "p"}
+    left = _covered(analysis)
+    begins = [start for start, _ in left]
+    for bar, span in _bars_with_texture(analysis):
+        if span.texture not in STEADY:
+            continue
+        for point in _points(bar, span.thumb_beat):
+            place = bisect_right(begins, point) - 1
+            if place >= 0 and left[place][1] > point:
+                yield _ThumbBeat(point, span.thumb_beat, span.texture, plucked.get(point))
+
+
+def _covered(analysis: Analysis) -> list[tuple[Beat, Beat]]:
+    """Stretches ``(start, end)`` in which the left hand or the bass sounds, in order."""
+    bass = set(analysis.bass)
+    spans: list[tuple[Beat, Beat]] = []
+    for note in analysis.score.notes:  # sorted by onset
+        if note.hand != "left" and note.index not in bass:
+            continue
+        if spans and note.onset <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], max(spans[-1][1], note.end))
+        else:
+            spans.append((note.onset, note.end))
+    return spans
+
+
+def _alternations(thumbs: Sequence[_ThumbBeat]) -> Iterator[bool]:
+    """For neighbouring thumb notes of alternating textures: whether the string changes."""
+    for one, other in pairwise(thumbs):
+        neighbours = one.onset + one.length == other.onset
+        steady = one.texture in ALTERNATING and other.texture in ALTERNATING
+        if neighbours and steady and one.note is not None and other.note is not None:
+            yield one.note.string != other.note.string
