@@ -1,0 +1,161 @@
+"""Phrases: where the tune takes breath.
+
+*Conventions* A phrase begins with a tune note. Each possible beginning gets a mark: for
+the rest and the long note before it, for a new section, for a leap across it (there an
+arranger may move the tune by an octave with least harm), and for a beginning heard
+before. A dynamic program picks the beginnings with the best sum of marks and lengths.
+
+*References* Rests and long notes as boundaries: Lerdahl & Jackendoff, *A Generative
+Theory of Tonal Music* (1983), grouping preference rule 2.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import pairwise
+from math import log2
+from statistics import median
+
+from arranger.analyse.timeline import Timeline
+from arranger.music.analysis import Phrase, Section
+from arranger.tables import Table, load
+
+Motif = tuple[tuple[int, int], ...]
+
+
+class PhraseTable(Table):
+    """``tables/phrases.toml``: see the comments there."""
+
+    rest: float
+    rest_most: float
+    long_note: float
+    section: float
+    leap: float
+    near: float
+    leap_from: int
+    recurrence: float
+    on_bar: float
+    length: float
+    length_weight: float
+    shortest: float
+    longest: float
+    motif_bars: float
+
+
+def _table() -> PhraseTable:
+    return load("phrases", PhraseTable)
+
+
+def find_phrases(
+    line: Timeline, melody: tuple[int, ...], sections: tuple[Section, ...]
+) -> tuple[Phrase, ...]:
+    """Phrases that cover the piece from its beginning to its end; none without a tune."""
+    if not melody:
+        return ()
+    motifs = [_motif(line, melody, index) for index in range(len(melody))]
+    starts = _best_starts(line, melody, _marks(line, melody, sections, motifs))
+    numbers: dict[Motif, int] = {}
+    phrases = []
+    for here, following in zip(starts, [*starts[1:], None], strict=True):
+        begin = line.onset[melody[here]] if here else 0
+        end = line.last if following is None else line.onset[melody[following]]
+        phrases.append(
+            Phrase(
+                start=line.beats(int(begin)),
+                end=line.beats(int(end)),
+                motif=numbers.setdefault(motifs[here], len(numbers)),
+            )
+        )
+    return tuple(phrases)
+
+
+def _motif(line: Timeline, melody: tuple[int, ...], index: int) -> Motif:
+    """The beginning of a phrase: onsets after, and steps from, its first note."""
+    first = melody[index]
+    window = _table().motif_bars * line.measures[line.bar[first]].full
+    motif = []
+    for note in melody[index:]:
+        if line.onset[note] - line.onset[first] > window:
+            break
+        motif.append(
+            (int(line.onset[note] - line.onset[first]), int(line.midi[note] - line.midi[first]))
+        )
+    return tuple(motif)
+
+
+def _marks(
+    line: Timeline,
+    melody: tuple[int, ...],
+    sections: tuple[Section, ...],
+    motifs: list[Motif],
+) -> list[float]:
+    """How well a phrase could begin with each tune note."""
+    table = _table()
+    heads = _section_heads(line, melody, sections)
+    steps = [int(line.onset[b] - line.onset[a]) for a, b in pairwise(melody)]
+    usual = median(steps) if steps else 1
+    counts = Counter(
+        (line.position(note), motif) for note, motif in zip(melody, motifs, strict=True)
+    )
+    marks = [0.0]
+    for index in range(1, len(melody)):
+        before, here = melody[index - 1], melody[index]
+        measure = line.measures[line.bar[here]]
+        gap = max(0, int(line.onset[here] - line.end[before])) / measure.beat
+        mark = table.rest * min(gap, table.rest_most)
+        mark += table.long_note * max(0.0, log2(steps[index - 1] / usual))
+        size = abs(int(line.midi[here] - line.midi[before]))
+        mark += table.leap if size >= table.leap_from else table.near
+        if line.position(here) == 0:
+            mark += table.on_bar
+        if len(motifs[index]) > 2 and counts[line.position(here), motifs[index]] > 1:
+            mark += table.recurrence
+        if index in heads:
+            mark += table.section
+        marks.append(mark)
+    return marks
+
+
+def _section_heads(
+    line: Timeline, melody: tuple[int, ...], sections: tuple[Section, ...]
+) -> set[int]:
+    """The first tune note of each section."""
+    heads = set()
+    index = 0
+    for section in sections:
+        start = line.measures[section.first].start
+        while index < len(melody) and line.onset[melody[index]] < start:
+            index += 1
+        if index < len(melody):
+            heads.add(index)
+    return heads
+
+
+def _best_starts(line: Timeline, melody: tuple[int, ...], marks: list[float]) -> list[int]:
+    """Indices into the tune at which the phrases begin."""
+    table = _table()
+    onsets = [int(line.onset[note]) for note in melody]
+    bars = [line.measures[line.bar[note]].full for note in melody]
+    ends = [*onsets, line.last]
+
+    def length_mark(first: int, last: int) -> float:
+        length: float = (ends[last] - onsets[first]) / bars[first]
+        over = max(0.0, length - table.longest) + 2 * max(0.0, table.shortest - length)
+        return -table.length_weight * abs(log2(max(length, 0.1) / table.length)) - over
+
+    count = len(melody)
+    best = [0.0] * (count + 1)
+    back = [0] * (count + 1)
+    for last in range(1, count + 1):
+        choices = []
+        for first in range(last - 1, -1, -1):
+            choices.append((best[first] + marks[first] + length_mark(first, last), first))
+            if (ends[last] - onsets[first]) / bars[first] > 2 * table.longest:
+                break
+        best[last], back[last] = max(choices)
+    starts = []
+    place = count
+    while place > 0:
+        place = back[place]
+        starts.append(place)
+    return starts[::-1]
