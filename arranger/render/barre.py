@@ -1,0 +1,104 @@
+"""Barres as they are marked: ``CIII`` for a full one, ``½CIII`` for part of the strings."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from arranger.music.arrangement import Arrangement, Placement, Shape
+from arranger.music.time import Beat
+
+_FULL = 5
+"""Strings from which on a barre is called full (common practice, no source)."""
+
+_ROMAN = ((10, "X"), (9, "IX"), (5, "V"), (4, "IV"), (1, "I"))
+
+
+def roman(number: int) -> str:
+    """``4`` is ``IV``: fret numbers over a staff are written so."""
+    text = ""
+    for value, numeral in _ROMAN:
+        while number >= value:
+            text += numeral
+            number -= value
+    return text
+
+
+def barre_text(fret: int, strings: int) -> str:
+    """``CIII`` across five or six strings, ``½CIII`` across fewer."""
+    return f"{'' if strings >= _FULL else '½'}C{roman(fret)}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarreMark:
+    """The first finger lies across ``strings`` strings at ``fret`` during ``[start, end)``."""
+
+    start: Beat
+    end: Beat
+    fret: int
+    strings: int
+
+    @property
+    def text(self) -> str:
+        return barre_text(self.fret, self.strings)
+
+
+def barre_span(shape: Shape) -> int:
+    """How many neighbouring strings the barre of a shape covers; 0 when it has none."""
+    lying = [
+        index
+        for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True))
+        if finger == "1" and fret == shape.barre
+    ]
+    return max(lying) - min(lying) + 1 if shape.barre and lying else 0
+
+
+def barre_marks(arrangement: Arrangement) -> tuple[BarreMark, ...]:
+    """Where the first finger lies across two strings or more, in order of time.
+
+    Either it holds two notes at once, or it comes back to its fret on another string while
+    the chord shape that stands over the bar has a barre there.
+    """
+    marks = []
+    for group, shape in _groups(arrangement):
+        strings = {note.string for note in group}
+        if len(strings) > 1:
+            span = max(strings) - min(strings) + 1
+            marks.append(
+                BarreMark(
+                    start=group[0].onset,
+                    end=max(note.end for note in group),
+                    fret=group[0].fret,
+                    strings=max(span, barre_span(shape) if shape else 0),
+                )
+            )
+    return tuple(marks)
+
+
+def _groups(arrangement: Arrangement) -> Iterator[tuple[list[Placement], Shape | None]]:
+    """First-finger notes in runs during which the finger need not leave its fret."""
+    changes = [mark.onset for mark in arrangement.chords]
+    group: list[Placement] = []
+    place = -1
+    for note in arrangement.notes:
+        if note.left != "1":
+            continue
+        here = bisect_right(changes, note.onset) - 1
+        shape = _barre_shape(arrangement, here, note.fret)
+        overlaps = any(note.onset < earlier.end for earlier in group)
+        holds = overlaps or (shape is not None and here == place)
+        if group and not (holds and note.fret == group[0].fret):
+            yield group, _barre_shape(arrangement, place, group[0].fret)
+            group = []
+        group.append(note)
+        place = here
+    if group:
+        yield group, _barre_shape(arrangement, place, group[0].fret)
+
+
+def _barre_shape(arrangement: Arrangement, mark: int, fret: int) -> Shape | None:
+    """The shape of chord mark ``mark`` if it has a barre at ``fret``."""
+    index = arrangement.chords[mark].shape if mark >= 0 else None
+    shape = None if index is None else arrangement.shapes[index]
+    return shape if shape is not None and shape.barre == fret else None

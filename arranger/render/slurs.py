@@ -1,0 +1,37 @@
+"""Slurs: which note a hammer-on, pull-off or slide comes from, and its sign in tab."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from arranger.music.arrangement import Placement
+from arranger.music.time import Beat
+
+SlurSigns = Mapping[tuple[Beat, int], str]
+
+_SIGNS = {"hammer-on": "h", "pull-off": "p"}
+
+
+def slur_origins(notes: Sequence[Placement]) -> dict[int, int]:
+    """For each slurred note (index) the note before it on its string (index).
+
+    A slurred note that is the first on its string has nothing to come from and is left out.
+    """
+    last: dict[int, int] = {}
+    origins = {}
+    for index, note in enumerate(notes):
+        if note.slur is not None and note.string in last:
+            origins[index] = last[note.string]
+        last[note.string] = index
+    return origins
+
+
+def slur_signs(notes: Sequence[Placement]) -> SlurSigns:
+    """The sign before each slurred note's fret, by onset and string: h, p, ``/`` or ``\\``."""
+    signs = {}
+    for index, origin in slur_origins(notes).items():
+        note = notes[index]
+        up = note.fret >= notes[origin].fret
+        sign = _SIGNS.get(note.slur or "", "/" if up else "\\")
+        signs[note.onset, note.string] = sign
+    return signs

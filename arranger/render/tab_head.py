@@ -1,0 +1,153 @@
+"""What stands before and after the tab as text: what to know, and what to practise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from textwrap import wrap
+
+from arranger.music.arrangement import Arrangement
+from arranger.music.lesson import Lesson, LessonStep
+from arranger.music.pitch import note_name
+from arranger.music.time import Beat
+from arranger.music.verdict import Verdict
+from arranger.render.diagrams import shape_line
+from arranger.render.note_values import plain_value
+from arranger.render.written import in_written_time, thumb_beat
+
+_WIDTH = 80
+_LABEL = 12
+
+_HARDEST = 5
+"""Reasons of difficulty that are named."""
+
+_KEY_TO_ROWS = (
+    "Six lines are the strings, string 1 on top; numbers are frets, 0 is open. Over the tab: "
+    "left fingers (1 index to 4 little, T thumb) of the notes that i m a play. Under it: right "
+    "hand, i index, m middle, a ring, p thumb, then the left fingers of the thumb's notes, "
+    "then the count. h hammer-on, p pull-off, / \\ slide; C barre, ½C over part of the strings."
+)
+
+_CAUTION = (
+    "Warm up, rest often, and stop when anything hurts; if pain stays, ask your teacher or a "
+    "clinician. Copyright differs by country: check that the piece is free where you are."
+)
+
+
+def head(arrangement: Arrangement, verdict: Verdict) -> str:
+    """Title, key, tempo, difficulty, decisions and chord shapes."""
+    lines = [arrangement.title.upper() or "UNTITLED"]
+    if arrangement.composer:
+        lines.append(arrangement.composer)
+    lines.append("")
+    for label, text in _facts(arrangement, verdict):
+        lines += _labelled(label, text)
+    for index, decision in enumerate(arrangement.decisions):
+        said = f"{decision.text} — {decision.option}" if decision.option else decision.text
+        lines += _labelled("" if index else "Decided", said)
+    for index, warning in enumerate(arrangement.warnings):
+        place = "" if warning.bar is None else f"bar {warning.bar}: "
+        lines += _labelled("" if index else "The file", place + warning.text)
+    lines += _shapes(arrangement)
+    lines += ["", *wrap(_KEY_TO_ROWS, _WIDTH)]
+    return "\n".join(lines)
+
+
+def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterable[tuple[str, str]]:
+    yield "Level", f"{arrangement.level} · difficulty {difficulty_text(verdict)}"
+    yield "Key", key_text(arrangement)
+    yield "Tuning", tuning_text(arrangement.tuning)
+    yield "Tempo", tempo_text(arrangement)
+    if arrangement.swing != 1.0:
+        yield "Swing", swing_text(arrangement.swing)
+    if arrangement.written_scale != 1:
+        yield "Written", f"in note values {arrangement.written_scale} times as long as the source"
+    fidelity = verdict.fidelity
+    yield "Melody", f"{percent(fidelity.melody_kept)} of the source's notes kept"
+
+
+def difficulty_text(verdict: Verdict) -> str:
+    """``32 of 100 (beginner)``."""
+    return f"{verdict.difficulty.score:.0f} of 100 ({verdict.difficulty.band})"
+
+
+def key_text(arrangement: Arrangement) -> str:
+    """``G major, capo at fret 2 (sounds in A major)``."""
+    if arrangement.capo == 0:
+        return f"{arrangement.key.name} · no capo"
+    sounds = arrangement.key.transposed(arrangement.capo).name
+    return f"{arrangement.key.name} · capo at fret {arrangement.capo}, sounds in {sounds}"
+
+
+def tuning_text(tuning: Sequence[int]) -> str:
+    """The open strings from string 6 to string 1."""
+    names = " ".join(note_name(midi, octave=False) for midi in reversed(tuning))
+    return f"{names} (strings 6 to 1)"
+
+
+def tempo_text(arrangement: Arrangement) -> str:
+    """Student's and target tempo in the written value that the thumb plays."""
+    unit, student, target = tempo_marks(arrangement)
+    return f"student: {unit} = {student} · target: {unit} = {target}"
+
+
+def tempo_marks(arrangement: Arrangement) -> tuple[str, int, int]:
+    """The written note value of the thumb's beat, and how many of it fill a minute."""
+    beat = thumb_beat(in_written_time(arrangement))
+    value = plain_value(beat)
+    if value is None:
+        beat, value = Beat(1), plain_value(Beat(1))
+    scale = Beat(arrangement.written_scale) / beat
+    spoken = value.spoken if value else "quarter note"
+    return (
+        spoken,
+        round(arrangement.student_tempo * scale),
+        round(arrangement.target_tempo * scale),
+    )
+
+
+def swing_text(swing: float) -> str:
+    return f"pairs of eighths long-short, about {swing:.1f} to 1"
+
+
+def percent(share: float) -> str:
+    return f"{round(100 * share)} %"
+
+
+def _shapes(arrangement: Arrangement) -> list[str]:
+    if not arrangement.shapes:
+        return []
+    width = max(len(shape.name) for shape in arrangement.shapes)
+    lines = ["", "Chord shapes, string 6 to string 1: frets, then left fingers"]
+    return lines + [f"  {shape_line(shape, width=width)}" for shape in arrangement.shapes]
+
+
+def foot(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
+    """The hardest places, the lesson, and the cautions."""
+    lines: list[str] = []
+    reasons = verdict.difficulty.reasons[:_HARDEST]
+    if reasons:
+        lines += ["Hardest places"]
+        for reason in reasons:
+            lines += _labelled(f"  bar {reason.bar}", reason.what)
+        lines.append("")
+    if lesson.steps:
+        lines.append("What to practise, in order")
+        for number, step in enumerate(lesson.steps, start=1):
+            lines += _step(number, step, arrangement)
+        lines.append("")
+    return "\n".join([*lines, *wrap(_CAUTION, _WIDTH)])
+
+
+def _step(number: int, step: LessonStep, written: Arrangement) -> list[str]:
+    opening = f"{number:>3}. "
+    text = f"{step.title}. {step.text}" if step.text else step.title
+    return wrap(text, _WIDTH, initial_indent=opening, subsequent_indent=" " * len(opening))
+
+
+def _labelled(label: str, text: str) -> list[str]:
+    return wrap(
+        " ".join(text.split()),
+        _WIDTH,
+        initial_indent=f"{label:<{_LABEL}}",
+        subsequent_indent=" " * _LABEL,
+    )
