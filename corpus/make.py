@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from music21 import converter, tempo
+from music21 import converter, stream, tempo
 from piano_midi import Piece, write
 
 HERE = Path(__file__).parent
@@ -18,14 +18,17 @@ HERE = Path(__file__).parent
 def make(source: Path, target: Path) -> None:
     """The upper half of the voices goes to the right hand, the lower half to the left."""
     score = converter.parse(source.read_text("utf-8"), format="abc")
-    voices = list(score.parts)
+    voices = list(score.getElementsByClass(stream.Part))
     half = len(voices) // 2
     (mark,) = voices[0].recurse().getElementsByClass(tempo.MetronomeMark)
+    quarters = mark.getQuarterBPM()
+    if quarters is None:
+        raise ValueError(f"{source.name} states no tempo")
     piece = Piece(
         title=score.metadata.title,
         composer=score.metadata.composer,
         rights="CC0 1.0",
-        tempo=mark.getQuarterBPM(),
+        tempo=quarters,
     )
     write(target, piece, voices[:half], voices[half:])
 
