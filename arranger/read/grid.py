@@ -1,32 +1,32 @@
 """Onsets on a grid that starts anew at every bar; grace notes and rolled chords named.
 
 Per beat the plainest division that explains its onsets wins (a quarter in 1, 2, 4, 3, 8,
-6 … parts; costs in ``tables/reading.toml``). What fits no division and is short enough is
-a grace note; a quick run of chord notes is a rolled chord and goes to its first note.
+6 … parts; costs in ``tables/reading.toml``). Grace notes and rolled chords are found
+first, so that they do not bend the grid: graces go before the note they lead to, the notes
+of a rolled chord to its first note.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass
 from typing import Literal
 
 from arranger.read.meter import PlayedBar
+from arranger.read.ornament import Ornaments
 from arranger.read.piece import PlayedNote
 from arranger.read.table import GridTable
 
 Ornament = Literal["grace", "roll"] | None
-GRACE_STEP = Fraction(1, 8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GridNote:
-    """A note on the clean time line; ``gate`` is its played length in quarters."""
+    """A note on the clean time line; ``onset`` and played length ``gate`` in units."""
 
-    onset: Fraction
-    gate: Fraction
+    onset: int
+    gate: int
     played: PlayedNote
     ornament: Ornament = None
 
@@ -35,52 +35,63 @@ class GridNote:
 class Gridded:
     """All notes on the grid, and how good the fit is.
 
-    ``miss`` is the share of onsets that lay further from their grid point than the
-    tolerance and are not ornaments.
+    ``starts`` are the clean starts of the bars (units). ``quantised``: the file was
+    written, not played. ``miss``: share of the notes that lay further from their grid point
+    than the tolerance and are no ornaments.
     """
 
     notes: tuple[GridNote, ...]
-    starts: tuple[Fraction, ...]
+    starts: tuple[int, ...]
     quantised: bool
     miss: float
 
 
 def on_grid(
-    notes: Sequence[PlayedNote], bars: Sequence[PlayedBar], table: GridTable
+    notes: Sequence[PlayedNote], bars: Sequence[PlayedBar], unit: int, table: GridTable
 ) -> Gridded:
-    """Notes with onsets in quarters on a clean time line whose bars have written lengths.
-
-    ``starts`` of the result are the clean starts of ``bars``.
-    """
+    """Notes with onsets on a clean time line whose bars have their written lengths."""
     starts = _clean_starts(bars)
-    per_bar = _by_bar(notes, bars)
-    quantised = _is_quantised(per_bar, bars, table)
-    tolerance = table.exact if quantised else table.loose
-    result: list[GridNote] = []
-    missed = 0
+    per_bar = _by_bar(notes, bars, unit)
+    quantised = _is_quantised(per_bar, bars, unit, table)
+    ornaments = Ornaments(notes, unit, table) if quantised else Ornaments((), unit, table)
+    grid = _Grid(unit, table.exact if quantised else table.loose, table)
+    anchors: dict[int, int] = {}
     for bar, start, members in zip(bars, starts, per_bar, strict=True):
-        placed, off = _bar_on_grid(bar, members, tolerance, table)
-        missed += off
-        result += [replace(note, onset=start + note.onset) for note in placed]
+        grid.place(bar, start, [n for n in members if id(n) not in ornaments], anchors)
+    result = [
+        GridNote(onset=anchors[id(note)], gate=note.end - note.start, played=note)
+        for note in notes
+        if id(note) in anchors
+    ]
+    result += [
+        GridNote(onset=onset, gate=gate, played=note, ornament=kind)
+        for note, onset, gate, kind in ornaments.placed(anchors)
+    ]
     result.sort(key=lambda note: (note.onset, -note.played.midi, note.played.track))
-    share = missed / len(notes) if notes else 0.0
-    return Gridded(notes=tuple(result), starts=starts, quantised=quantised, miss=share)
+    return Gridded(
+        notes=tuple(result),
+        starts=starts,
+        quantised=quantised,
+        miss=grid.missed / len(notes) if notes else 0.0,
+    )
 
 
-def _clean_starts(bars: Sequence[PlayedBar]) -> tuple[Fraction, ...]:
+def _clean_starts(bars: Sequence[PlayedBar]) -> tuple[int, ...]:
     starts = []
-    at = Fraction(0)
+    at = 0
     for bar in bars:
         starts.append(at)
         at += bar.written
     return tuple(starts)
 
 
-def _by_bar(notes: Sequence[PlayedNote], bars: Sequence[PlayedBar]) -> list[list[PlayedNote]]:
+def _by_bar(
+    notes: Sequence[PlayedNote], bars: Sequence[PlayedBar], unit: int
+) -> list[list[PlayedNote]]:
     """The notes of each bar; a note a hair before a bar line belongs after it."""
     per_bar: list[list[PlayedNote]] = [[] for _ in bars]
     place = 0
-    early = Fraction(1, 100)
+    early = unit // 100
     for note in notes:
         while place + 1 < len(bars) and note.start >= bars[place + 1].at - early:
             place += 1
@@ -89,59 +100,63 @@ def _by_bar(notes: Sequence[PlayedNote], bars: Sequence[PlayedBar]) -> list[list
 
 
 def _is_quantised(
-    per_bar: list[list[PlayedNote]], bars: Sequence[PlayedBar], table: GridTable
+    per_bar: list[list[PlayedNote]], bars: Sequence[PlayedBar], unit: int, table: GridTable
 ) -> bool:
     """Whether nearly all onsets lie on sixteenths or triplets of their bar."""
     total = near = 0
     for bar, members in zip(bars, per_bar, strict=True):
         for note in members:
-            twelfths = float(note.start - bar.at) * 12
-            error = min(abs(twelfths - round(twelfths / step) * step) for step in (1.5, 2.0))
-            near += error / 12 <= table.exact
+            offset = (note.start - bar.at) / unit
+            error = min(abs(offset - round(offset * parts) / parts) for parts in (4, 3, 8, 6))
+            near += error <= table.exact
             total += 1
     return total == 0 or near / total >= table.quantised_share
 
 
-def _bar_on_grid(
-    bar: PlayedBar, members: list[PlayedNote], tolerance: float, table: GridTable
-) -> tuple[list[GridNote], int]:
-    """The notes of one bar with onsets from its start, and how many fit nowhere."""
-    beats: dict[int, list[PlayedNote]] = defaultdict(list)
-    for note in members:
-        beats[int((float(note.start - bar.at) + tolerance) // 1)].append(note)
-    placed: list[GridNote] = []
-    off = 0
-    for beat, notes in sorted(beats.items()):
-        offsets = [float(note.start - bar.at) - beat for note in notes]
-        division = _division(sorted(set(offsets)), tolerance, table)
-        for note, offset in zip(notes, offsets, strict=True):
-            point = round(offset * division)
-            ornament: Ornament = None
-            onset = beat + Fraction(point, division)
-            if abs(offset - point / division) > tolerance:
-                if float(note.end - note.start) <= table.grace_length:
-                    ornament = "grace"
-                else:
-                    off += 1
-                    onset = beat + Fraction(round(offset * 48), 48)
-            placed.append(
-                GridNote(
-                    onset=onset, gate=note.end - note.start, played=note, ornament=ornament
-                )
-            )
-    return placed, off
+class _Grid:
+    """The grid of one piece: remembers the division of every pattern of a beat."""
 
+    def __init__(self, unit: int, tolerance: float, table: GridTable) -> None:
+        self.unit = unit
+        self.tolerance = int(tolerance * unit)
+        self.table = table
+        self.known: dict[tuple[int, ...], int] = {}
+        self.missed = 0
 
-def _division(offsets: list[float], tolerance: float, table: GridTable) -> int:
-    """The division of a quarter that explains the offsets (0..1) at the least cost."""
-    best, least = table.divisions[0], float("inf")
-    for division, cost in zip(table.divisions, table.costs, strict=True):
-        if cost >= least:
-            continue
-        total = cost + sum(
-            min(1.0, (abs(offset - round(offset * division) / division) / tolerance) ** 2)
+    def place(
+        self, bar: PlayedBar, start: int, notes: list[PlayedNote], anchors: dict[int, int]
+    ) -> None:
+        """Enter the clean onset of each note of ``bar`` into ``anchors`` by identity."""
+        beats: dict[int, list[tuple[int, PlayedNote]]] = defaultdict(list)
+        for note in notes:
+            beat, offset = divmod(note.start - bar.at + self.tolerance, self.unit)
+            beats[beat].append((offset - self.tolerance, note))
+        for beat, members in beats.items():
+            division = self._division(tuple(sorted({offset for offset, _ in members})))
+            step = self.unit // division
+            for offset, note in members:
+                point = round(offset / step) * step
+                if abs(offset - point) > self.tolerance:
+                    self.missed += 1
+                    point = round(offset * 48 / self.unit) * (self.unit // 48)
+                anchors[id(note)] = max(0, start + beat * self.unit + point)
+
+    def _division(self, offsets: tuple[int, ...]) -> int:
+        """The division of a quarter that explains the offsets at the least cost."""
+        if offsets in self.known:
+            return self.known[offsets]
+        best, least = self.table.divisions[0], float("inf")
+        for division, cost in zip(self.table.divisions, self.table.costs, strict=True):
+            if cost < least:
+                total = cost + self._misfit(offsets, self.unit // division)
+                if total < least:
+                    best, least = division, total
+        self.known[offsets] = best
+        return best
+
+    def _misfit(self, offsets: tuple[int, ...], step: int) -> float:
+        """Squared distances to the grid, each at most one full miss."""
+        return sum(
+            min(1.0, ((offset - round(offset / step) * step) / self.tolerance) ** 2)
             for offset in offsets
         )
-        if total < least:
-            best, least = division, total
-    return best

@@ -6,10 +6,10 @@ import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from statistics import fmean
 
 from arranger.music.score import Hand
+from arranger.music.time import Beat
 from arranger.read.piece import Piece, Remark
 from arranger.read.split import split_hands
 from arranger.read.table import HandNames
@@ -140,7 +140,7 @@ def one_sided(hands: Sequence[Hand]) -> bool:
     return len(set(hands)) < 2
 
 
-def voices_at_once(starts: Sequence[Fraction], ends: Sequence[Fraction]) -> int:
+def voices_at_once(starts: Sequence[Beat], ends: Sequence[Beat]) -> int:
     """The most notes that sound together."""
     events = sorted([(at, 1) for at in starts] + [(at, -1) for at in ends])
     most = now = 0

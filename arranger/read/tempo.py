@@ -25,14 +25,14 @@ class Tempos:
 def read_tempos(
     played: Sequence[PlayedTempo],
     *,
-    end: Fraction,
-    first_bars: Fraction,
-    clean: Callable[[Fraction], Fraction],
+    end: int,
+    first_bars: int,
+    clean: Callable[[int], Fraction],
     table: TempoTable,
 ) -> Tempos:
-    """The tempos of a piece that lasts ``end`` quarters of the file.
+    """The tempos of a piece that lasts ``end`` units of the file.
 
-    ``first_bars`` is how long (quarters) a first tempo may last and still be the musical
+    ``first_bars`` is how long (units) a first tempo may last and still be the musical
     one when only the default follows; ``clean`` leads to the clean time line.
     """
     usable = [tempo for tempo in played if table.least <= tempo.quarters <= table.most]
@@ -71,7 +71,7 @@ def read_tempos(
 
 
 def _without_late_default(
-    tempos: list[PlayedTempo], first_bars: Fraction, table: TempoTable
+    tempos: list[PlayedTempo], first_bars: int, table: TempoTable
 ) -> list[PlayedTempo]:
     """Drop defaults that follow a stated tempo within the first bars and never change.
 
@@ -87,21 +87,21 @@ def _without_late_default(
     return [tempo for tempo in tempos if tempo not in others]
 
 
-def _prevailing(tempos: Sequence[PlayedTempo], end: Fraction) -> float:
+def _prevailing(tempos: Sequence[PlayedTempo], end: int) -> float:
     """The tempo that holds for most quarters; the first of equals."""
-    held: dict[float, Fraction] = defaultdict(Fraction)
+    held: dict[float, int] = defaultdict(int)
     stops = [tempo.at for tempo in tempos[1:]] + [end]
     for tempo, stop in zip(tempos, stops, strict=True):
-        held[round(tempo.quarters, 1)] += max(Fraction(0), stop - tempo.at)
+        held[round(tempo.quarters, 1)] += max(0, stop - tempo.at)
     best = max(held, key=lambda quarters: held[quarters])
     return float(best)
 
 
-def seconds(played: Sequence[PlayedTempo], end: Fraction, table: TempoTable) -> float:
-    """How long ``end`` quarters of the file last as played."""
-    total, at, quarters = 0.0, Fraction(0), table.default
+def seconds(played: Sequence[PlayedTempo], end: int, unit: int, table: TempoTable) -> float:
+    """How long ``end`` units of the file last as played."""
+    total, at, quarters = 0.0, 0, table.default
     for tempo in played:
         if tempo.at < end and table.least <= tempo.quarters <= table.most:
-            total += float(tempo.at - at) * 60.0 / quarters
+            total += (tempo.at - at) / unit * 60.0 / quarters
             at, quarters = tempo.at, tempo.quarters
-    return total + float(end - at) * 60.0 / quarters
+    return total + (end - at) / unit * 60.0 / quarters
