@@ -17,8 +17,9 @@ from arranger.read.hands import find_hands, one_sided, voices_at_once
 from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
-from arranger.read.piece import Piece, Remark, Signature
+from arranger.read.piece import Piece, Remark
 from arranger.read.repair import repair
+from arranger.read.signatures import read_signatures
 from arranger.read.table import ReadingTable, reading_table
 from arranger.read.tempo import read_tempos, seconds
 from arranger.read.title import composer_of, title_of
@@ -93,7 +94,7 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
 
 
 def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
-    signatures, meter_remarks = _signatures(piece)
+    signatures, meter_remarks = read_signatures(piece)
     last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
     line = TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
     hands = find_hands(piece, table.hands)
@@ -180,27 +181,6 @@ class TimeLine:
         if remark.at is not None:
             number = self._number(self.place(int(remark.at * self.unit)))
         return SourceWarning(code=remark.code, text=remark.text, bar=number)
-
-
-def _signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
-    """Signatures from 0 on, one at a time; 4/4 where the file has none."""
-    latest = {signature.at: signature for signature in piece.signatures}
-    result: list[Signature] = []
-    for _, signature in sorted(latest.items()):
-        meter = (signature.numerator, signature.denominator)
-        if not result or meter != (result[-1].numerator, result[-1].denominator):
-            result.append(signature)
-    remarks = []
-    if not result:
-        remarks.append(
-            Remark(
-                code="no-meter",
-                text="The file states no meter; 4/4 was assumed (--meter says otherwise)",
-            )
-        )
-    if not result or result[0].at > 0:
-        result.insert(0, Signature(at=0, numerator=4, denominator=4))
-    return result, remarks
 
 
 def _notes(

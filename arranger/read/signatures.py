@@ -1,0 +1,56 @@
+"""Time signatures of a piece: as stated, with a pick-up found where none is stated."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from arranger.read.pickup import find_pickup
+from arranger.read.piece import Piece, Remark, Signature
+
+
+def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
+    """Signatures from 0 on, one at a time, and what to say of them."""
+    result = _stated(piece)
+    remarks = []
+    if not result:
+        remarks.append(
+            Remark(
+                code="no-meter",
+                text="The file states no meter; 4/4 was assumed (--meter says otherwise)",
+            )
+        )
+    if not result or result[0].at > 0:
+        result.insert(0, Signature(at=0, numerator=4, denominator=4))
+    if len(result) == 1 and not piece.barlines:
+        pickup = find_pickup(piece, result[0])
+        if pickup:
+            result, remark = _with_pickup(result[0], pickup, piece.unit)
+            remarks.append(remark)
+    return result, remarks
+
+
+def _stated(piece: Piece) -> list[Signature]:
+    """The signatures of the file that change something."""
+    latest = {signature.at: signature for signature in piece.signatures}
+    result: list[Signature] = []
+    for _, signature in sorted(latest.items()):
+        meter = (signature.numerator, signature.denominator)
+        if not result or meter != (result[-1].numerator, result[-1].denominator):
+            result.append(signature)
+    return result
+
+
+def _with_pickup(
+    signature: Signature, pickup: int, unit: int
+) -> tuple[list[Signature], Remark]:
+    """A short first signature for the pick-up, then ``signature`` from bar 1 on."""
+    whole = Fraction(pickup, 4 * unit)
+    short = Signature(at=0, numerator=whole.numerator, denominator=whole.denominator)
+    later = Signature(
+        at=pickup, numerator=signature.numerator, denominator=signature.denominator
+    )
+    text = (
+        f"By ear the piece begins with a pick-up of {whole} of a whole note; "
+        "the bars were counted from there"
+    )
+    return [short, later], Remark(code="pickup-found", text=text)
