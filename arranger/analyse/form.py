@@ -1,7 +1,7 @@
 """Form: equal bars, and sections with letters.
 
 *Conventions* Two bars are alike by the share of their notes (pitch and place) that they
-have in common (Jaccard index, 0..1). The sections are the shortest way to tell the
+have in common (Dice index, 0..1). The sections are the shortest way to tell the
 piece: a dynamic program tells it from left to right either note by note (one point a
 bar) or as "again from there" (a point for every bar that differs), with a price for each
 new section. A 156-bar rag comes out as its four strains.
@@ -9,12 +9,14 @@ new section. A 156-bar rag comes out as its four strains.
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
 
-from arranger.analyse.timeline import Floats, Timeline
+from arranger.analyse.timeline import Floats, Ints, Timeline
 from arranger.music.analysis import Section
 from arranger.music.key import KeySection
 from arranger.music.score import Score
@@ -26,13 +28,22 @@ _Content = frozenset[tuple[int, int]]
 class FormTable(Table):
     """``tables/form.toml``: see the comments there."""
 
-    new_section: float
-    repeat: float
+    section_share: float
+    section_least: float
+    section_most: float
+    difference: float
+    new_edge: float
+    repeat_discount: float
+    uneven: tuple[float, ...]
+    too_short: float
+    key_change: float
+    copy_most: float
     shortest: int
     shortest_in_short_piece: int
     short_piece: int
     alike: float
     intro_most: int
+    intro_share: float
 
 
 def _table() -> FormTable:
@@ -79,8 +90,9 @@ def likeness(line: Timeline) -> Floats:
     for row, one in enumerate(kinds):
         for column in range(row):
             other = kinds[column]
-            union = len(one | other)
-            table[row, column] = table[column, row] = len(one & other) / union if union else 1.0
+            notes = len(one) + len(other)
+            common = 2 * len(one & other)
+            table[row, column] = table[column, row] = common / notes if notes else 1.0
     index = np.array([number[content] for content in contents])
     full: Floats = table[np.ix_(index, index)]
     return full
@@ -90,18 +102,70 @@ def likeness(line: Timeline) -> Floats:
 
 
 def find_sections(line: Timeline, keys: tuple[KeySection, ...]) -> tuple[Section, ...]:
-    """Sections that cover all bars in order; a section that returns keeps its letter."""
-    alike = likeness(line)
-    count = len(alike)
-    changes = {line.score.bar_index_at(section.start) for section in keys}
-    cuts = _cuts(alike, changes)
-    edges = sorted({0, count, *cuts})
+    """Sections that cover all bars in order; a section that returns keeps its letter.
+
+    A short introduction that never returns is called "Intro". A pick-up bar belongs to
+    the section it leads into.
+    """
+    pickup = int(len(line.measures) > 1 and line.score.bars[0].number == 0)
+    alike = likeness(line)[pickup:, pickup:]
+    changes = {line.score.bar_index_at(section.start) - pickup for section in keys[1:]}
+    edges = [0, *_cuts(alike, changes), len(alike)]
     spans = list(pairwise(edges))
-    letters = _letters(spans, alike)
     return tuple(
-        Section(letter=letter, first=first, last=last - 1)
-        for (first, last), letter in zip(spans, letters, strict=True)
+        Section(letter=letter, first=first + pickup if first else 0, last=last - 1 + pickup)
+        for (first, last), letter in zip(spans, _letters(spans, alike), strict=True)
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """A section as told: new when ``source`` is None, else a copy of what began there."""
+
+    first: int
+    last: int
+    source: int | None
+
+
+def _cuts(alike: Floats, changes: set[int]) -> list[int]:
+    """Bars at which a section begins, the first bar left out."""
+    told = _shortest_telling(alike, changes)
+    weights: Counter[int] = Counter()
+    for section in told:
+        weights[section.first] += 4
+        if section.source is not None:
+            weights[section.source] += 2
+            weights[section.source + section.last - section.first] += 2
+    for change in changes:
+        weights[change] += 8
+    _share_cuts(told, weights)
+    return _apart(weights, len(alike))
+
+
+def _share_cuts(told: list[_Told], weights: Counter[int]) -> None:
+    """What cuts a section also cuts its copies, and what cuts a copy its source."""
+    for section in told:
+        if section.source is None:
+            continue
+        shift = section.first - section.source
+        length = section.last - section.first
+        for cut in list(weights):
+            if section.source < cut < section.source + length:
+                weights[cut + shift] += 1
+            elif section.first < cut < section.last:
+                weights[cut - shift] += 1
+
+
+def _apart(weights: Counter[int], count: int) -> list[int]:
+    """The weightiest cuts that leave no section shorter than the shortest allowed; only
+    the first and the last may be (an introduction, a coda).
+    """
+    least = _least(count)
+    kept: list[int] = []
+    for cut, _ in sorted(weights.items(), key=lambda item: (-item[1], item[0])):
+        if 1 < cut < count - 1 and all(abs(cut - other) >= least for other in kept):
+            kept.append(cut)
+    return sorted(kept)
 
 
 def _least(count: int) -> int:
@@ -109,65 +173,68 @@ def _least(count: int) -> int:
     return table.shortest if count >= table.short_piece else table.shortest_in_short_piece
 
 
-def _cuts(alike: Floats, changes: set[int]) -> set[int]:
-    """Bars at which the shortest telling of the piece begins a section."""
-    told = _shortest_telling(alike, changes)
-    cuts = {first for first, _, _ in told}
-    for first, last, source in told:
-        if source is not None:
-            cuts |= {source, source + last - first}
-    least = _least(len(alike))
-    return _apart(
-        cuts - {0, len(alike)}, {first for first, _, _ in told} | changes, least, len(alike)
-    )
-
-
-def _apart(cuts: set[int], firm: set[int], least: int, count: int) -> set[int]:
-    """Cuts that leave sections of a fair length: firm ones first, then the others."""
-    kept: list[int] = []
-    for cut in [*sorted(cuts & firm), *sorted(cuts - firm)]:
-        room = all(abs(cut - other) >= least for other in kept)
-        if room and count - cut >= min(least, 4):
-            kept.append(cut)
-    return set(kept)
-
-
-def _shortest_telling(alike: Floats, changes: set[int]) -> list[tuple[int, int, int | None]]:
-    """``(first, last, source)`` of each section told; ``source`` is where it is copied from."""
+def _shortest_telling(alike: Floats, changes: set[int]) -> list[_Told]:
+    """The cheapest way to tell the piece, from left to right."""
     table = _table()
     count = len(alike)
-    least = _least(count)
+    section = min(table.section_most, max(table.section_least, count * table.section_share))
+    uneven = np.array(table.uneven)
+    changed = np.array([sum(change <= bar for change in changes) for bar in range(count + 1)])
     cost = np.full(count + 1, np.inf)
     cost[0] = 0.0
-    back: list[tuple[int, int | None]] = [(0, None)] * (count + 1)
+    back = [_Told(0, 0, None)] * (count + 1)
     for first in range(count):
-        if not np.isfinite(cost[first]):
-            continue
-        for last in range(first + 1, count + 1):
-            if last in changes or last - first >= least or first == 0 or last == count:
-                price = cost[first] + table.new_section + (last - first)
-                price += sum(table.new_section for change in changes if first < change < last)
-                if price < cost[last]:
-                    cost[last], back[last] = price, (first, None)
-        for source in range(first):
-            different = 0.0
-            for length in range(1, min(count - first, first - source) + 1):
-                different += 1.0 - alike[source + length - 1, first + length - 1]
-                last = first + length
-                if length < least or different > 0.5 * length:
-                    if different > 0.5 * length + 2:
-                        break
-                    continue
-                price = cost[first] + table.repeat + different
-                if price < cost[last] - 1e-9:
-                    cost[last], back[last] = price, (first, source)
-    told: list[tuple[int, int, int | None]] = []
-    last = count
+        lasts = np.arange(first + 1, count + 1)
+        lengths = lasts - first
+        inner = (first > 0) & (lasts < count)
+        base = cost[first] + table.key_change * (changed[lasts - 1] - changed[first])
+        base = base + section + np.where(inner, uneven[lengths % 8], 0.0)
+        base = base + table.too_short * (inner & (lengths < _least(count)))
+        copies, sources = _best_copies(alike, first, _path(back, first), section)
+        for last, new, again, source in zip(
+            lasts, base + lengths, base + copies, sources, strict=True
+        ):
+            if min(new, again) < cost[last] - 1e-9:
+                cost[last] = min(new, again)
+                back[last] = _Told(first, int(last), int(source) if again < new else None)
+    return _path(back, count)
+
+
+def _path(back: list[_Told], last: int) -> list[_Told]:
+    """The sections of the cheapest telling of the first ``last`` bars."""
+    told: list[_Told] = []
     while last > 0:
-        first, origin = back[last]
-        told.append((first, last, origin))
-        last = first
+        told.append(back[last])
+        last = back[last].first
     return told[::-1]
+
+
+def _best_copies(
+    alike: Floats, first: int, told: list[_Told], section: float
+) -> tuple[Floats, Ints]:
+    """For each length the price of the best copy from ``first`` on, and what it copies.
+
+    Bars that differ have their price, and so has an edge of what is copied that is not
+    yet the edge of a section; a repeat at once comes at a discount. The price is infinite
+    where too much differs.
+    """
+    table = _table()
+    room = len(alike) - first
+    if first == 0:
+        return np.full(room, np.inf), np.zeros(room, dtype=np.int64)
+    sources = np.arange(first)[:, None]
+    steps = np.arange(room)[None, :]
+    ends = sources + steps + 1
+    rows = np.minimum(ends - 1, len(alike) - 1)
+    different = np.cumsum(1.0 - alike[rows, first + steps], axis=1)
+    edge = np.ones(first + 1)
+    edge[[0, first, *(section.first for section in told)]] = 0.0
+    price = table.difference * different
+    price += table.new_edge * section * (edge[sources] + edge[np.minimum(ends, first)])
+    price -= table.repeat_discount * section * (ends == first)
+    price[(ends > first) | (different > table.copy_most * (steps + 1))] = np.inf
+    best = price.argmin(axis=0)
+    return price[best, np.arange(room)], best
 
 
 def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Floats) -> float:
@@ -189,8 +256,9 @@ def _letters(spans: list[tuple[int, int]], alike: Floats) -> list[str]:
         else:
             numbers.append(len(heads))
             heads.append(span)
-    has_intro = len(spans) > 2 and spans[0][1] <= table.intro_most and numbers.count(0) == 1
-    if has_intro:
+    opening, following = spans[0][1], spans[min(1, len(spans) - 1)]
+    most = min(table.intro_most, (following[1] - following[0]) * table.intro_share)
+    if len(spans) > 2 and numbers.count(0) == 1 and opening <= most:
         return ["Intro", *(_letter(number - 1) for number in numbers[1:])]
     return [_letter(number) for number in numbers]
 
