@@ -1,1 +1,24 @@
 """Piano MIDI in, a solo fingerstyle guitar arrangement a student can play out."""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from arranger.music.errors import ArrangerError
+    from arranger.run.pipeline import Result, arrange
+
+__all__ = ["ArrangerError", "Result", "arrange"]
+
+_HOME = {
+    "ArrangerError": "arranger.music.errors",
+    "Result": "arranger.run.pipeline",
+    "arrange": "arranger.run.pipeline",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for, so ``--help`` stays quick (PEP 562)."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'arranger' has no attribute '{name}'")
+    from importlib import import_module  # noqa: PLC0415
+
+    return getattr(import_module(_HOME[name]), name)

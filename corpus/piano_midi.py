@@ -58,7 +58,7 @@ def _conductor(piece: Piece, part: stream.Part) -> mido.MidiTrack:
     """Title, tempo, keys and meters; a pick-up is a short meter of its own."""
     events = [
         Event(0, 0, mido.MetaMessage("track_name", name=piece.title)),
-        Event(0, 1, mido.MetaMessage("text", text=piece.composer)),
+        Event(0, 1, mido.MetaMessage("text", text=f"composer: {piece.composer}")),
         Event(0, 2, mido.MetaMessage("copyright", text=piece.rights)),
         Event(0, 3, mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(piece.tempo))),
     ]

@@ -62,6 +62,17 @@ class LevelMismatch(ArrangerError):
 
 
 class InternalFault(ArrangerError):
-    """The judge refused our own result: a bug of ours (exit 70)."""
+    """The judge refused our own result: a bug of ours (exit 70).
+
+    Parameters
+    ----------
+    report : a line for each thing found wrong, to be kept with the input.
+    """
 
     exit_code = 70
+
+    def __init__(
+        self, what: str, *, where: str = "", next_step: str = "", report: tuple[str, ...] = ()
+    ) -> None:
+        super().__init__(what, where=where, next_step=next_step)
+        self.report = report

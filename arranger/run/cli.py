@@ -1,0 +1,189 @@
+"""The command line: the only file that prints."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from arranger.music.errors import ArrangerError, InternalFault
+
+# The rooms are imported inside the commands, so that --help answers at once.
+# ruff: noqa: PLC0415
+if TYPE_CHECKING:
+    from arranger.run.pipeline import Result
+
+app = typer.Typer(
+    help="A piano piece becomes a solo fingerstyle guitar arrangement that a student can play.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Input = Annotated[
+    Path, typer.Argument(metavar="INPUT", help="A piano piece: MIDI, MusicXML, Humdrum or ABC.")
+]
+Meter = Annotated[
+    str | None, typer.Option(metavar="3/4", help="The meter, where the file is wrong.")
+]
+Straight = Annotated[
+    bool | None,
+    typer.Option("--straight/--swing", help="Eighths as they stand, or swung; else by ear."),
+]
+
+
+def main() -> None:
+    """Entry point of the ``arranger`` command."""
+    app()
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        print(f"arranger {version('arranger')}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    show_version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True)
+    ] = False,
+) -> None:
+    """What all commands share."""
+
+
+@app.command()
+def arrange(
+    piece: Input,
+    level: Annotated[
+        str,
+        typer.Option(metavar="LEVEL", help="beginner, elementary, intermediate or advanced."),
+    ] = "beginner",
+    key: Annotated[
+        str | None, typer.Option(metavar="G", help="The key the hand plays in.")
+    ] = None,
+    capo: Annotated[int, typer.Option(metavar="N", help="The fret the capo lies on.")] = 0,
+    player: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
+    ] = None,
+    meter: Meter = None,
+    straight: Straight = None,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
+    ] = False,
+) -> None:
+    """Arrange one piece for one level."""
+    with _one_voice(piece):
+        from arranger.run.pipeline import arrange as arrange_piece
+        from arranger.run.store import keep, piece_name
+
+        result = arrange_piece(
+            piece,
+            level=level,
+            key=key,
+            capo=capo,
+            player=player,
+            meter=meter,
+            straight=straight,
+            anyway=anyway,
+        )
+        files = result.documents()
+        folder = out / piece_name(piece) / level
+        keep(files, folder)
+        for line in _summary(result):
+            print(line)
+        print(f"written to {folder}: {', '.join(sorted(files))}")
+
+
+def _summary(result: Result) -> Iterator[str]:
+    """What was made and decided, each decision with the option that changes it."""
+    arrangement, verdict = result.arrangement, result.verdict
+    heard, grade = verdict.fidelity, verdict.difficulty
+    capo = f", capo {arrangement.capo}" if arrangement.capo else ""
+    yield f"{arrangement.title}: {arrangement.level}, {arrangement.key.name}{capo}"
+    yield f"difficulty {grade.score:.0f} of 100 ({grade.band})"
+    yield (
+        f"of the tune {heard.melody_kept:.0%} of the notes, {heard.grid_fidelity:.0%} on the"
+        f" level's grid; {heard.contour_breaks:.0%} of its steps changed direction"
+    )
+    yield (
+        f"thumb on {heard.thumb_beats:.0%} of its beats, alternating {heard.alternation:.0%};"
+        f" bass roots in {heard.bass_roots:.0%} of the bars, thirds in {heard.thirds:.0%}"
+    )
+    yield f"fingering within {arrangement.proof.gap:.1%} of the best there is"
+    for warning in arrangement.warnings:
+        place = f" (bar {warning.bar})" if warning.bar is not None else ""
+        yield f"noticed: {warning.text}{place}"
+    for decision in arrangement.decisions:
+        yield f"decided: {decision.text} [{decision.option}]"
+
+
+@app.command()
+def look(
+    piece: Input,
+    key: Annotated[
+        str | None, typer.Option(metavar="G", help="The piece's key, where it was misheard.")
+    ] = None,
+    meter: Meter = None,
+    straight: Straight = None,
+    json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
+) -> None:
+    """Show what was understood of a piece."""
+    with _one_voice(piece):
+        from arranger.run.look import as_json, page, source_key
+        from arranger.run.understand import understand
+
+        analysis = understand(piece, meter=meter, straight=straight, source_key=source_key(key))
+        print(as_json(analysis) if json else page(analysis), end="\n" if json else "")
+
+
+@app.command()
+def levels() -> None:
+    """Show what each level allows."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from arranger.run.level_table import rows
+    from arranger.tables import LEVEL_NAMES
+
+    table = Table(*("", *LEVEL_NAMES), title="Levels of playing")
+    for row in rows():
+        table.add_row(*row)
+    Console().print(table)
+
+
+@contextmanager
+def _one_voice(piece: Path) -> Iterator[None]:
+    """Every error as one sentence on stderr with its exit code, and never a traceback."""
+    try:
+        yield
+    except InternalFault as fault:
+        _say_fault(piece, str(fault), "\n".join(fault.report))
+        raise typer.Exit(fault.exit_code) from fault
+    except ArrangerError as error:
+        typer.echo(f"arranger: {error}", err=True)
+        raise typer.Exit(error.exit_code) from error
+    except (typer.Exit, typer.Abort, KeyboardInterrupt):
+        raise
+    except Exception as error:
+        what = f"something went wrong in the program itself ({type(error).__name__})."
+        _say_fault(piece, f"{piece.name}: {what}", traceback.format_exc())
+        raise typer.Exit(InternalFault.exit_code) from error
+
+
+def _say_fault(piece: Path, what: str, report: str) -> None:
+    from arranger.run.store import keep_fault
+
+    kept = keep_fault(piece, f"arranger {version('arranger')}\n{what}\n{report}\n")
+    typer.echo(
+        f"arranger: {what} This is a fault of ours and nothing was written;"
+        f" the input and a report are kept in {kept}.",
+        err=True,
+    )

@@ -1,0 +1,255 @@
+"""What was understood of a piece, as a page of text or as JSON, for a teacher to check."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import Any
+
+from arranger.music.analysis import Analysis, Section, TextureSpan
+from arranger.music.chord import ChordSpan
+from arranger.music.errors import UsageError
+from arranger.music.key import Key, parse_key
+from arranger.music.pitch import note_name
+from arranger.music.score import Bar
+from arranger.music.time import Beat
+
+WIDTH = 80
+BARS_A_LINE = (8, 4, 2, 1)  # the most that fit
+LENGTH_NAMES = {
+    Fraction(1, 4): "sixteenth",
+    Fraction(1, 2): "eighth",
+    Fraction(3, 4): "dotted eighth",
+    Fraction(1): "quarter",
+    Fraction(3, 2): "dotted quarter",
+    Fraction(2): "half",
+    Fraction(3): "dotted half",
+}
+
+
+def source_key(text: str | None) -> Key | None:
+    """The key a teacher names for the piece, or None when none is named.
+
+    Raises
+    ------
+    UsageError : the text is not a key.
+    """
+    if text is None:
+        return None
+    try:
+        return parse_key(text)
+    except ValueError as error:
+        raise UsageError(str(error), where="--key") from error
+
+
+def page(analysis: Analysis) -> str:
+    """The page of text, at most 80 columns wide."""
+    score = analysis.score
+    facts = {
+        "file": score.file,
+        "meter": "; ".join(_meters(score.bars)),
+        "bars": f"{len(score.bars)}, of them {analysis.same_as.count(None)} different",
+        "tempo": _tempo(analysis),
+        "swing": f"long to short {score.swing:g}" if score.swing != 1.0 else "none found",
+        "keys": "; ".join(
+            f"{span.key.name} from {_where(analysis, span.start)}" for span in analysis.keys
+        ),
+        "form": "; ".join(_form(analysis.sections, score.bars)),
+        "texture": "; ".join(_texture(analysis, span) for span in analysis.textures),
+        "hands": "; ".join(_hands(analysis)),
+        "melody": _compass(analysis, analysis.melody),
+        "bass": _compass(analysis, analysis.bass),
+    }
+    name = f"{score.title}, {score.composer}" if score.composer else score.title
+    lines = [*textwrap.wrap(name, WIDTH), ""]
+    for fact, text in facts.items():
+        lines += _entry(fact, text)
+    lines += ["", "chords by bar", *_chart(analysis)]
+    lines += ["", *_warnings(analysis)]
+    return "\n".join(lines) + "\n"
+
+
+def _entry(fact: str, text: str) -> list[str]:
+    indent = " " * 10
+    return textwrap.wrap(text, WIDTH, initial_indent=f"{fact:<10}", subsequent_indent=indent)
+
+
+def _where(analysis: Analysis, onset: Beat) -> str:
+    return f"bar {analysis.score.bars[analysis.score.bar_index_at(onset)].number}"
+
+
+def _meters(bars: Sequence[Bar]) -> Iterator[str]:
+    """Each meter with the bar it begins in; a pick-up is named by its length."""
+    before = None
+    for bar in bars:
+        meter = f"{bar.numerator}/{bar.denominator}"
+        if meter != before:
+            yield meter if before is None else f"{meter} from bar {bar.number}"
+        if bar.number == 0:
+            yield f"a pick-up of {_length(bar.length)}"
+        before = meter
+
+
+def _length(length: Beat) -> str:
+    name = LENGTH_NAMES.get(length)
+    if name is None:
+        return f"{length} quarters"
+    return f"an {name}" if name.startswith("e") else f"a {name}"
+
+
+def _tempo(analysis: Analysis) -> str:
+    score = analysis.score
+    source = "stated in the file" if score.tempo_stated else "not stated, assumed"
+    return f"{score.tempo:g} quarter notes a minute ({source})"
+
+
+def _form(sections: Sequence[Section], bars: Sequence[Bar]) -> Iterator[str]:
+    for section in sections:
+        first, last = bars[section.first].number, bars[section.last].number
+        yield (
+            f"{section.letter} {first}–{last}" if first != last else f"{section.letter} {first}"
+        )
+
+
+def _texture(analysis: Analysis, span: TextureSpan) -> str:
+    thumb = LENGTH_NAMES.get(span.thumb_beat, f"{span.thumb_beat} quarters")
+    return f"{span.texture} from {_where(analysis, span.start)}, thumb every {thumb}"
+
+
+def _hands(analysis: Analysis) -> Iterator[str]:
+    notes = analysis.score.notes
+    for hand in ("right", "left"):
+        of_hand = [note.index for note in notes if note.hand == hand]
+        yield f"{hand} {_compass(analysis, of_hand)}"
+
+
+def _compass(analysis: Analysis, indices: Sequence[int]) -> str:
+    """How many notes, the lowest and the highest, spelt as the opening key asks for."""
+    if not indices:
+        return "no notes"
+    pitches = [analysis.score.notes[index].midi for index in indices]
+    low, high = (
+        note_name(midi, flats=_flats_at(analysis, Fraction(0)))
+        for midi in (min(pitches), max(pitches))
+    )
+    return f"{len(pitches)} notes, {low} to {high}"
+
+
+def _chart(analysis: Analysis) -> Iterator[str]:
+    """Bars in rows, each with the chords that begin or go on in it."""
+    cells = [
+        f"{bar.number:>4} {' '.join(_chords(analysis, bar))}" for bar in analysis.score.bars
+    ]
+    width = max(len(cell) for cell in cells) + 1
+    in_row = next(count for count in BARS_A_LINE if count * width <= WIDTH or count == 1)
+    for start in range(0, len(cells), in_row):
+        yield "".join(f"{cell:<{width}}" for cell in cells[start : start + in_row]).rstrip()
+
+
+def _chords(analysis: Analysis, bar: Bar) -> Iterator[str]:
+    flats = _flats_at(analysis, bar.start)
+    for span in _sounding(analysis.chords, bar):
+        yield span.chord.name(flats=flats) if span.chord else "–"
+
+
+def _sounding(spans: Sequence[ChordSpan], bar: Bar) -> list[ChordSpan]:
+    return [span for span in spans if span.start < bar.end and span.end > bar.start]
+
+
+def _flats_at(analysis: Analysis, onset: Beat) -> bool:
+    return [span.key.flats for span in analysis.keys if span.start <= onset][-1]
+
+
+def _warnings(analysis: Analysis) -> Iterator[str]:
+    if not analysis.score.warnings:
+        yield "no warnings"
+    for warning in analysis.score.warnings:
+        place = f" (bar {warning.bar})" if warning.bar is not None else ""
+        yield from _entry("warning", f"{warning.text}{place}")
+
+
+def as_json(analysis: Analysis) -> str:
+    """The same as JSON; times are exact fractions of a quarter note, as strings."""
+    score = analysis.score
+    return json.dumps(
+        {
+            "title": score.title,
+            "composer": score.composer,
+            "tempo": {"quarters": score.tempo, "stated": score.tempo_stated},
+            "key_sections": [
+                {"start": str(span.start), "end": str(span.end), "key": span.key.name}
+                for span in analysis.keys
+            ],
+            "chords": [_chord_entry(analysis, span) for span in analysis.chords],
+            "form": [
+                {
+                    "letter": section.letter,
+                    "first": score.bars[section.first].number,
+                    "last": score.bars[section.last].number,
+                }
+                for section in analysis.sections
+            ],
+            "swing": score.swing,
+            "meter": _meter_entries(score.bars),
+            "textures": [
+                {
+                    "start": str(span.start),
+                    "end": str(span.end),
+                    "texture": span.texture,
+                    "thumb_beat": str(span.thumb_beat),
+                }
+                for span in analysis.textures
+            ],
+            "notes": _note_entries(analysis),
+            "warnings": [
+                {"code": warning.code, "text": warning.text, "bar": warning.bar}
+                for warning in score.warnings
+            ],
+        },
+        indent=1,
+        ensure_ascii=False,
+    )
+
+
+def _chord_entry(analysis: Analysis, span: ChordSpan) -> dict[str, Any]:
+    flats = _flats_at(analysis, span.start)
+    return {
+        "start": str(span.start),
+        "end": str(span.end),
+        "chord": span.chord.name(flats=flats) if span.chord else None,
+    }
+
+
+def _meter_entries(bars: Sequence[Bar]) -> list[dict[str, Any]]:
+    """A meter where it changes; ``bar`` and ``length`` show a pick-up as bar 0."""
+    entries: list[dict[str, Any]] = []
+    before: tuple[int, int, Beat] | None = None
+    for bar in bars:
+        now = (bar.numerator, bar.denominator, bar.length)
+        if now != before:
+            entries.append(
+                {
+                    "bar": bar.number,
+                    "onset": str(bar.start),
+                    "length": str(bar.length),
+                    "meter": f"{bar.numerator}/{bar.denominator}",
+                }
+            )
+        before = now
+    return entries
+
+
+def _note_entries(analysis: Analysis) -> list[dict[str, Any]]:
+    voices = dict.fromkeys(analysis.bass, "bass") | dict.fromkeys(analysis.melody, "melody")
+    return [
+        {
+            "onset": str(note.onset),
+            "length": str(note.length),
+            "midi": note.midi,
+            "hand": note.hand,
+            "voice": voices.get(note.index, "inner"),
+        }
+        for note in analysis.score.notes
+    ]

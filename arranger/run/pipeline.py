@@ -1,0 +1,185 @@
+"""The whole way of a piece: read, analyse, reduce, place, judge, teach, and its documents."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from arranger.judge import judge, unfaithful_bars
+from arranger.music.analysis import Analysis
+from arranger.music.arrangement import Arrangement
+from arranger.music.errors import InternalFault, LevelMismatch
+from arranger.music.lesson import Lesson
+from arranger.music.verdict import Verdict
+from arranger.neck import place
+from arranger.reduce import reduce
+from arranger.render import documents as render_documents
+from arranger.run.understand import understand
+from arranger.tables import (
+    LEVEL_NAMES,
+    Level,
+    default_player,
+    level_named,
+    player_from_file,
+)
+from arranger.teach import teach
+
+BARS_NAMED = 8
+"""How many bars a message names before it says 'and more'."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What a teacher asks for. ``key`` is the key the hand plays in, ``player`` a file."""
+
+    key: str | None = None
+    capo: int = 0
+    player: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """An arrangement, what the judge says of it, and what to practise."""
+
+    arrangement: Arrangement
+    verdict: Verdict
+    lesson: Lesson
+
+    def documents(self) -> dict[str, bytes]:
+        """File name to content; the same result gives the same bytes."""
+        return render_documents(self.arrangement, self.verdict, self.lesson)
+
+
+def arrange(
+    path: str | Path,
+    *,
+    level: str = "beginner",
+    key: str | None = None,
+    capo: int = 0,
+    player: str | Path | None = None,
+    meter: str | None = None,
+    straight: bool | None = None,
+    anyway: bool = False,
+) -> Result:
+    """A solo fingerstyle guitar arrangement of a piano piece.
+
+    Parameters
+    ----------
+    path : a piano piece as MIDI, MusicXML, Humdrum or ABC.
+    level : ``beginner``, ``elementary``, ``intermediate`` or ``advanced``.
+    key : the key the hand plays in, such as ``G`` or ``Em``; None chooses.
+    capo : the fret the capo lies on, 0 for none.
+    player : a player file; None takes the student the level describes.
+    meter, straight : see ``understand``.
+    anyway : return the arrangement even where the piece does not suit the level.
+
+    Raises
+    ------
+    UnreadableInput : the file cannot be read or holds no music to arrange.
+    UsageError : an option or the player file says something that cannot be meant.
+    LevelMismatch : the piece does not suit the level; names bars and the nearest level.
+    InternalFault : the judge refused the result.
+    """
+    level_named(level)  # a wrong name is said before any work is done
+    analysis = understand(Path(path), meter=meter, straight=straight)
+    wishes = Wishes(key=key, capo=capo, player=Path(player) if player else None)
+    return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
+
+
+def arrange_analysis(
+    analysis: Analysis, *, level: str, wishes: Wishes, anyway: bool = False
+) -> Result:
+    """The arrangement of a piece already understood; see ``arrange``."""
+    try:
+        return _suited(analysis, level, wishes, anyway=anyway)
+    except LevelMismatch as mismatch:
+        nearest = _nearest_level(analysis, level, wishes)
+        raise _with_nearest(mismatch, nearest, level) from mismatch
+
+
+def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool) -> Result:
+    """The arrangement at one level, unless the piece does not suit it."""
+    level = level_named(level_name)
+    result = _at_level(analysis, level_name, level, wishes)
+    wrong = _misfit(result.verdict, level)
+    if wrong and not anyway:
+        bars = unfaithful_bars(result.arrangement, analysis, level)
+        raise LevelMismatch(
+            f"the piece does not suit the level {level_name}: {wrong}; {_bars_in_words(bars)}",
+            where=analysis.score.file,
+            bars=bars,
+        )
+    return result
+
+
+def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes) -> Result:
+    """One pass through the rooms; a result the judge refuses is a fault of ours."""
+    player = player_from_file(wishes.player, level) if wishes.player else default_player(level)
+    reduction = reduce(
+        analysis,
+        level=level,
+        level_name=level_name,
+        player=player,
+        key=wishes.key,
+        capo=wishes.capo,
+    )
+    arrangement = place(reduction, level=level, player=player)
+    verdict = judge(arrangement, analysis, level, player)
+    if verdict.violations:
+        raise InternalFault(
+            f"our own result broke {len(verdict.violations)} rules of the hand, so nothing"
+            f" was written (first: {verdict.violations[0].text})",
+            where=analysis.score.file,
+            report=tuple(
+                f"bar {broken.bar}: {broken.rule}: {broken.text} (notes {broken.notes})"
+                for broken in verdict.violations
+            ),
+        )
+    return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
+
+
+def _misfit(verdict: Verdict, level: Level) -> str:
+    """Why the arrangement is too far from the piece, in words; empty when it is not."""
+    heard = verdict.fidelity
+    reasons = []
+    if heard.grid_fidelity < level.grid_fidelity_least:
+        reasons.append(f"only {heard.grid_fidelity:.0%} of the tune's grid is heard")
+    if heard.contour_breaks > level.contour_breaks_most:
+        reasons.append(f"{heard.contour_breaks:.0%} of the tune's steps change direction")
+    return " and ".join(reasons)
+
+
+def _bars_in_words(bars: tuple[int, ...]) -> str:
+    """Bars, the worst first, in the order of the piece."""
+    if not bars:
+        return "no bar stands out"
+    shown = ", ".join(str(bar) for bar in sorted(bars[:BARS_NAMED]))
+    return f"the worst bars are {shown}" if len(bars) > BARS_NAMED else f"see bars {shown}"
+
+
+def _nearest_level(analysis: Analysis, level: str, wishes: Wishes) -> str | None:
+    """The first level that suits the piece: harder ones first, then easier ones."""
+    place_asked = [str(name) for name in LEVEL_NAMES].index(level)
+    harder, easier = LEVEL_NAMES[place_asked + 1 :], LEVEL_NAMES[:place_asked]
+    for name in (*harder, *reversed(easier)):
+        try:
+            _suited(analysis, name, wishes, anyway=False)
+        except LevelMismatch:
+            continue
+        return name
+    return None
+
+
+def _with_nearest(mismatch: LevelMismatch, nearest: str | None, level: str) -> LevelMismatch:
+    hint = (
+        f"The nearest level that works is {nearest}: --level {nearest}."
+        if nearest
+        else "No level suits the whole piece; a single strain of it may."
+    )
+    return LevelMismatch(
+        mismatch.what,
+        where=mismatch.where,
+        next_step=f"{hint} To write {level} all the same: --anyway.",
+        bars=mismatch.bars,
+        nearest=nearest,
+    )
