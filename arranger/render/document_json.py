@@ -217,7 +217,7 @@ def arrangement_from_json(text: str) -> tuple[Arrangement, ...]:
     UnreadableInput : the text is not JSON, or not this kind of document.
     """
     try:
-        data = json.loads(text)
+        data = json.loads(text, parse_constant=_refuse)
     except (ValueError, RecursionError) as error:
         raise UnreadableInput(
             "this is not JSON",
@@ -228,6 +228,10 @@ def arrangement_from_json(text: str) -> tuple[Arrangement, ...]:
     if not documents:
         raise UnreadableInput("the file holds no arrangement", where="arrangement.json")
     return tuple(_read(document) for document in documents)
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(f"{constant} is not a number in JSON")
 
 
 def _place(error: Exception) -> str:
@@ -264,7 +268,7 @@ def _read(document: Any) -> Arrangement:
         bars=bars,
         chords=_read_chords(bars, shapes),
         shapes=shapes,
-        notes=tuple(_read_note(note, document) for note in document["notes"]),
+        notes=_read_notes(document, bars),
         dropped=tuple(
             Dropped(onset=Fraction(lost["onset"]), midi=lost["midi"], why=lost["why"])
             for lost in document["dropped"]
@@ -311,8 +315,7 @@ def _meter(length: Fraction, beat: Fraction) -> tuple[int, int]:
     """``(2, 4)`` for two quarters with a thumb on eighths; ``(6, 8)`` for dotted beats."""
     if (length, beat) in _METERS:
         return _METERS[length, beat]
-    quarters = Fraction(length)
-    return quarters.numerator, 4 * quarters.denominator
+    return length.numerator, 4 * length.denominator
 
 
 def _read_shape(shape: Mapping[str, Any]) -> Shape:
@@ -324,9 +327,7 @@ def _read_shape(shape: Mapping[str, Any]) -> Shape:
     )
 
 
-def _read_chords(
-    bars: Sequence[ArrangedBar], shapes: Sequence[Shape]
-) -> tuple[ChordMark, ...]:
+def _read_chords(bars: Sequence[ArrangedBar], shapes: Sequence[Shape]) -> tuple[ChordMark, ...]:
     """A chord name at each bar that names one, with the first shape of that name."""
     named: dict[str, int] = {}
     for index, shape in enumerate(shapes):
@@ -336,6 +337,20 @@ def _read_chords(
         for bar in bars
         if bar.chord is not None
     )
+
+
+def _read_notes(
+    document: Mapping[str, Any], bars: Sequence[ArrangedBar]
+) -> tuple[Placement, ...]:
+    notes = [_read_note(note, document) for note in document["notes"]]
+    for note in notes:
+        if note.onset >= bars[-1].end:
+            raise UnreadableInput(
+                f"a note begins at {note.onset}, after the last bar has ended",
+                where=f"arrangement.json, bar {note.bar}",
+                next_step="Correct the note's onset or add the bar.",
+            )
+    return tuple(sorted(notes, key=lambda note: (note.onset, -note.string)))
 
 
 def _read_note(note: Mapping[str, Any], document: Mapping[str, Any]) -> Placement:

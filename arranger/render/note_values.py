@@ -28,7 +28,7 @@ _MOST_DOTS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteValue:
-    """A notated value: ``type`` with ``dots``, and ``actual`` notes in the time of ``normal``."""
+    """A notated value: ``type`` with ``dots``; ``actual`` of them in the time of ``normal``."""
 
     length: Beat
     type: str
@@ -69,9 +69,7 @@ def tuplet_value(length: Beat) -> NoteValue | None:
     value = plain_value(length * odd / normal)
     if value is None:
         return None
-    return NoteValue(
-        length=length, type=value.type, dots=value.dots, actual=odd, normal=normal
-    )
+    return NoteValue(length=length, type=value.type, dots=value.dots, actual=odd, normal=normal)
 
 
 def value_of(length: Beat) -> NoteValue | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
@@ -24,6 +25,22 @@ def slur_origins(notes: Sequence[Placement]) -> dict[int, int]:
             origins[index] = last[note.string]
         last[note.string] = index
     return origins
+
+
+@dataclass(frozen=True, slots=True)
+class SlurEnds:
+    """Notes (indices) from which a slur leaves, and at which one arrives, with its kind."""
+
+    starts: Mapping[int, str]
+    stops: Mapping[int, str]
+
+
+def slur_ends(notes: Sequence[Placement]) -> SlurEnds:
+    origins = slur_origins(notes)
+    return SlurEnds(
+        starts={origin: notes[to].slur or "" for to, origin in origins.items()},
+        stops={to: notes[to].slur or "" for to in origins},
+    )
 
 
 def slur_signs(notes: Sequence[Placement]) -> SlurSigns:

@@ -31,7 +31,7 @@ def tab_text(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     """The whole of ``tab.txt``: what to know first, the tab, what to practise."""
     written = in_written_time(arrangement)
     systems = ["\n".join(lines) for lines in tab_systems(written)]
-    return "\n\n".join([head(arrangement, verdict), *systems, foot(written, verdict, lesson)]) + "\n"
+    return "\n\n".join([head(arrangement, verdict), *systems, foot(verdict, lesson)]) + "\n"
 
 
 def tab_systems(written: Arrangement) -> Iterator[list[str]]:
@@ -73,9 +73,9 @@ class _Rows:
         cells[column : column + len(text)] = text
 
     def blank(self, row: str, column: int) -> bool:
-        return "".join(self._cells.get(row, [])[column : column + 1]).isspace() or column >= len(
-            self._cells.get(row, [])
-        )
+        return "".join(
+            self._cells.get(row, [])[column : column + 1]
+        ).isspace() or column >= len(self._cells.get(row, []))
 
     def free(self, row: str, column: int) -> bool:
         """Whether nothing stands at or right before ``column``."""
@@ -251,7 +251,11 @@ def bar_label(bar: WrittenBar, room: int) -> str:
     number = f"{letter}{bar.number}"
     if bar.bar.same_as is None:
         return number
-    for said in (f" same as bar {bar.bar.same_as}", f" = bar {bar.bar.same_as}", f" ={bar.bar.same_as}"):
+    for said in (
+        f" same as bar {bar.bar.same_as}",
+        f" = bar {bar.bar.same_as}",
+        f" ={bar.bar.same_as}",
+    ):
         if len(number + said) < room:
             return number + said
     return number

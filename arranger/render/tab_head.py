@@ -12,6 +12,7 @@ from arranger.music.time import Beat
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_line
 from arranger.render.note_values import plain_value
+from arranger.render.plain_text import one_line
 from arranger.render.written import in_written_time, thumb_beat
 
 _WIDTH = 80
@@ -35,14 +36,12 @@ _CAUTION = (
 
 def head(arrangement: Arrangement, verdict: Verdict) -> str:
     """Title, key, tempo, difficulty, decisions and chord shapes."""
-    lines = [arrangement.title.upper() or "UNTITLED"]
-    if arrangement.composer:
-        lines.append(arrangement.composer)
-    lines.append("")
+    lines = wrap(one_line(arrangement.title).upper() or "UNTITLED", _WIDTH)
+    lines += [*wrap(one_line(arrangement.composer), _WIDTH), ""]
     for label, text in _facts(arrangement, verdict):
         lines += _labelled(label, text)
     for index, decision in enumerate(arrangement.decisions):
-        said = f"{decision.text} — {decision.option}" if decision.option else decision.text
+        said = f"{decision.text} — change: {decision.option}"
         lines += _labelled("" if index else "Decided", said)
     for index, warning in enumerate(arrangement.warnings):
         place = "" if warning.bar is None else f"bar {warning.bar}: "
@@ -60,9 +59,11 @@ def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterable[tuple[str, st
     if arrangement.swing != 1.0:
         yield "Swing", swing_text(arrangement.swing)
     if arrangement.written_scale != 1:
-        yield "Written", f"in note values {arrangement.written_scale} times as long as the source"
-    fidelity = verdict.fidelity
-    yield "Melody", f"{percent(fidelity.melody_kept)} of the source's notes kept"
+        yield (
+            "Written",
+            f"in note values {arrangement.written_scale} times as long as the source",
+        )
+    yield "Melody", melody_text(arrangement, verdict)
 
 
 def difficulty_text(verdict: Verdict) -> str:
@@ -109,6 +110,33 @@ def swing_text(swing: float) -> str:
     return f"pairs of eighths long-short, about {swing:.1f} to 1"
 
 
+def melody_text(arrangement: Arrangement, verdict: Verdict) -> str:
+    """``98 % of the source's notes kept; left out: 2, in bars 3-4``."""
+    text = f"{percent(verdict.fidelity.melody_kept)} of the source's notes kept"
+    if not arrangement.dropped:
+        return text
+    bars = {
+        bar.bar
+        for bar in arrangement.bars
+        for lost in arrangement.dropped
+        if bar.start <= lost.onset < bar.end
+    }
+    return f"{text}; left out: {len(arrangement.dropped)}, in {bar_list(sorted(bars))}"
+
+
+def bar_list(bars: Sequence[int]) -> str:
+    """``bar 3``, ``bars 1, 3-5 and 9``: runs drawn together."""
+    runs: list[list[int]] = []
+    for bar in bars:
+        if runs and bar == runs[-1][-1] + 1:
+            runs[-1].append(bar)
+        else:
+            runs.append([bar])
+    names = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs]
+    listed = " and ".join([", ".join(names[:-1]), names[-1]] if names[:-1] else names)
+    return f"bar {listed}" if len(bars) == 1 else f"bars {listed}"
+
+
 def percent(share: float) -> str:
     return f"{round(100 * share)} %"
 
@@ -121,7 +149,7 @@ def _shapes(arrangement: Arrangement) -> list[str]:
     return lines + [f"  {shape_line(shape, width=width)}" for shape in arrangement.shapes]
 
 
-def foot(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
+def foot(verdict: Verdict, lesson: Lesson) -> str:
     """The hardest places, the lesson, and the cautions."""
     lines: list[str] = []
     reasons = verdict.difficulty.reasons[:_HARDEST]
@@ -133,20 +161,22 @@ def foot(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     if lesson.steps:
         lines.append("What to practise, in order")
         for number, step in enumerate(lesson.steps, start=1):
-            lines += _step(number, step, arrangement)
+            lines += _step(number, step)
         lines.append("")
     return "\n".join([*lines, *wrap(_CAUTION, _WIDTH)])
 
 
-def _step(number: int, step: LessonStep, written: Arrangement) -> list[str]:
+def _step(number: int, step: LessonStep) -> list[str]:
     opening = f"{number:>3}. "
     text = f"{step.title}. {step.text}" if step.text else step.title
-    return wrap(text, _WIDTH, initial_indent=opening, subsequent_indent=" " * len(opening))
+    return wrap(
+        one_line(text), _WIDTH, initial_indent=opening, subsequent_indent=" " * len(opening)
+    )
 
 
 def _labelled(label: str, text: str) -> list[str]:
     return wrap(
-        " ".join(text.split()),
+        one_line(text),
         _WIDTH,
         initial_indent=f"{label:<{_LABEL}}",
         subsequent_indent=" " * _LABEL,

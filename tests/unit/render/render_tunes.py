@@ -24,7 +24,9 @@ _SLURS = {"h": "hammer-on", "p": "pull-off", "s": "slide"}
 _VOICES = {"m": "melody", "b": "bass", "i": "inner"}
 
 SHAPES = {
-    "C": Shape(name="C", frets=(None, 3, 2, 0, 1, 0), fingers=(None, "3", "2", None, "1", None)),
+    "C": Shape(
+        name="C", frets=(None, 3, 2, 0, 1, 0), fingers=(None, "3", "2", None, "1", None)
+    ),
     "G": Shape(name="G", frets=(3, 2, 0, 0, 0, 3), fingers=("2", "1", None, None, None, "3")),
     "G7": Shape(name="G7", frets=(3, 2, 0, 0, 0, 1), fingers=("3", "2", None, None, None, "1")),
     "Am": Shape(
@@ -39,7 +41,9 @@ SHAPES = {
 }
 
 
-def notes_from(text: str, bars: tuple[ArrangedBar, ...], capo: int = 0) -> tuple[Placement, ...]:
+def notes_from(
+    text: str, bars: tuple[ArrangedBar, ...], capo: int = 0
+) -> tuple[Placement, ...]:
     """Notes from lines ``onset length string:fret left right voice [slur]``."""
     notes = []
     for line in text.strip().splitlines():
@@ -65,7 +69,12 @@ def notes_from(text: str, bars: tuple[ArrangedBar, ...], capo: int = 0) -> tuple
 
 
 def bars_of(
-    meter: str, count: int, *, pickup: str = "", beat: str = "1", same: dict[int, int] | None = None
+    meter: str,
+    count: int,
+    *,
+    pickup: str = "",
+    beat: str = "1",
+    same: dict[int, int] | None = None,
 ) -> tuple[ArrangedBar, ...]:
     """``count`` bars of ``meter``; ``pickup`` is the length of a short bar 0 before them."""
     numerator, denominator = (int(part) for part in meter.split("/"))
@@ -135,10 +144,14 @@ def arrangement_of(
         ),
         shapes=tuple(SHAPES[name] for name in used),
         notes=notes_from(notes, bars, capo),
-        dropped=(Dropped(onset=Fraction(1), midi=84, why="closer than the level's melody gap"),),
+        dropped=(
+            Dropped(onset=Fraction(1), midi=84, why="closer than the level's melody gap"),
+        ),
         decisions=(
             Decision(text="key G major instead of E-flat major", option="--key Eb"),
-            Decision(text="the melody lies an octave lower than in the source", option="--marks"),
+            Decision(
+                text="the melody lies an octave lower than in the source", option="--marks"
+            ),
         ),
         proof=Proof(objective=812.0, bound=806.0, seconds=1.9),
     )
@@ -176,7 +189,11 @@ LESSON = Lesson(
             text="Warm up, rest five minutes in every half hour, and stop at any pain.",
         ),
         LessonStep(
-            kind="loop", title="Learn first", text="Bar 1 returns most often.", bars=(1,), tempo=50
+            kind="loop",
+            title="Learn first",
+            text="Bar 1 returns most often.",
+            bars=(1,),
+            tempo=50,
         ),
     )
 )

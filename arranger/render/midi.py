@@ -1,0 +1,185 @@
+"""``practice.mid``: a bar of counting, then the piece at the student's tempo.
+
+One channel a string, as a guitar that sends MIDI does, so that a string can be muted or a
+player can see which one sounds. Swing is played out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from io import BytesIO
+
+import mido
+from pydantic import Field
+
+from arranger.music.arrangement import Arrangement, Placement
+from arranger.music.time import Beat
+from arranger.render.note_values import plain_value
+from arranger.render.plain_text import one_line
+from arranger.render.written import WrittenBar, in_written_time, written_bars
+from arranger.tables import Table, load
+
+TICKS = 960
+"""Ticks a quarter: whole numbers for triplets, quintuplets and 256ths."""
+
+_DRUMS = 9
+_MOST_TEXT = 200
+_SLOWEST = (1 << 24) - 1
+"""Most microseconds a quarter that a tempo event can hold (SMF 1.0)."""
+
+
+class Practice(Table):
+    """The table ``practice.toml``; units stand there."""
+
+    program: int = Field(ge=0, le=127)
+    melody: int = Field(ge=1, le=127)
+    bass: int = Field(ge=1, le=127)
+    inner: int = Field(ge=1, le=127)
+    slurred: int = Field(ge=1, le=127)
+    count_note: int = Field(ge=0, le=127)
+    count_first: int = Field(ge=1, le=127)
+    count_other: int = Field(ge=1, le=127)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Event:
+    """A message at a tick; at the same tick note-offs come first."""
+
+    tick: int
+    on: bool
+    note: int
+    velocity: int
+
+
+def practice_midi(arrangement: Arrangement) -> bytes:
+    """A type 1 Standard MIDI File: tempo track, six strings, the count-in."""
+    written = in_written_time(arrangement)
+    bars = written_bars(written)
+    begin, clicks = _count_in(bars[0])
+    file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
+    file.tracks.append(_conductor(written, bars, begin))
+    for string in range(1, 7):
+        file.tracks.append(_string_track(written, bars, begin, string))
+    file.tracks.append(_track("count-in", _DRUMS, clicks))
+    stream = BytesIO()
+    file.save(file=stream)
+    return stream.getvalue()
+
+
+def _count_in(first: WrittenBar) -> tuple[Beat, list[_Event]]:
+    """One bar of clicks; before a pick-up also the beats that it lacks.
+
+    Returns where the piece begins, in quarters, and the clicks.
+    """
+    table = load("practice", Practice)
+    length = first.full + first.missing
+    clicks = []
+    now = Beat(0)
+    while now < length:
+        loud = now % first.full == 0
+        velocity = table.count_first if loud else table.count_other
+        start, end = _tick(now), _tick(now + first.pulse / 4)
+        clicks += [
+            _Event(start, True, table.count_note, velocity),
+            _Event(end, False, table.count_note, 0),
+        ]
+        now += first.pulse
+    return length, clicks
+
+
+def _tick(quarters: Beat) -> int:
+    return round(quarters * TICKS)
+
+
+def _conductor(
+    written: Arrangement, bars: tuple[WrittenBar, ...], begin: Beat
+) -> mido.MidiTrack:
+    """Title, tempo and meters."""
+    track = mido.MidiTrack()
+    track.append(
+        mido.MetaMessage("track_name", name=one_line(written.title)[:_MOST_TEXT], time=0)
+    )
+    tempo = min(_SLOWEST, max(1, round(60_000_000 / written.student_tempo)))
+    track.append(mido.MetaMessage("set_tempo", tempo=tempo, time=0))
+    meter: tuple[int, int] | None = None
+    now = Beat(0)
+    for bar in bars:
+        here = (bar.bar.numerator, bar.bar.denominator)
+        at = Beat(0) if meter is None else begin + bar.start
+        if here != meter and plain_value(Beat(4, here[1])) is not None:
+            track.append(
+                mido.MetaMessage(
+                    "time_signature",
+                    numerator=here[0],
+                    denominator=here[1],
+                    time=_tick(at) - _tick(now),
+                )
+            )
+            now, meter = at, here
+    track.append(mido.MetaMessage("end_of_track", time=0))
+    return track
+
+
+def _string_track(
+    written: Arrangement, bars: tuple[WrittenBar, ...], begin: Beat, string: int
+) -> mido.MidiTrack:
+    events = []
+    for bar in bars:
+        for note in bar.notes:
+            if note.string == string:
+                start = _tick(begin + swung(note.onset, bars, written.swing))
+                end = _tick(begin + swung(note.end, bars, written.swing))
+                events.append(_Event(start, True, note.midi, _velocity(note)))
+                events.append(_Event(max(end, start + 1), False, note.midi, 0))
+    return _track(f"string {string}", string - 1, events)
+
+
+def _velocity(note: Placement) -> int:
+    table = load("practice", Practice)
+    if note.slur is not None:
+        return table.slurred
+    return {"melody": table.melody, "bass": table.bass, "inner": table.inner}[note.voice]
+
+
+def _track(name: str, channel: int, events: list[_Event]) -> mido.MidiTrack:
+    track = mido.MidiTrack()
+    track.append(mido.MetaMessage("track_name", name=name, time=0))
+    if channel != _DRUMS:
+        program = load("practice", Practice).program
+        track.append(mido.Message("program_change", channel=channel, program=program, time=0))
+    now = 0
+    for event in sorted(events):
+        track.append(
+            mido.Message(
+                "note_on" if event.on else "note_off",
+                channel=channel,
+                note=event.note,
+                velocity=event.velocity,
+                time=event.tick - now,
+            )
+        )
+        now = event.tick
+    track.append(mido.MetaMessage("end_of_track", time=0))
+    return track
+
+
+def swung(moment: Beat, bars: tuple[WrittenBar, ...], ratio: float) -> Beat:
+    """Where a moment of written time is heard when pairs of eighths are played ``ratio`` to 1.
+
+    Beats stay where they are; what lies between is stretched and squeezed around the second
+    eighth. Compound meters have no pairs of eighths and stay even.
+    """
+    if ratio == 1.0:
+        return moment
+    bar = next((bar for bar in reversed(bars) if bar.start <= moment), bars[0])
+    if bar.compound or bar.bar.denominator > 4:
+        return moment
+    origin = bar.start - bar.missing
+    beat = origin + (moment - origin) // 1
+    inside = moment - beat
+    long = Beat(ratio).limit_denominator(100)
+    turn = long / (long + 1)
+    half = Beat(1, 2)
+    if inside <= half:
+        return beat + inside / half * turn
+    return beat + turn + (inside - half) / half * (1 - turn)

@@ -1,0 +1,174 @@
+"""Voices of the staff: which notes share a stem, how long they are written, where rests stand.
+
+The upper voice belongs to the fingers, the lower to the thumb. An inner note that begins while
+another note of its voice is held gets a voice of its own, so that nothing held is cut short.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from arranger.music.arrangement import Placement
+from arranger.music.time import Beat
+from arranger.render.note_values import NoteValue, split
+from arranger.render.written import WrittenBar
+
+VoiceName = Literal["upper", "lower", "inner"]
+VOICE_NAMES: tuple[VoiceName, ...] = ("upper", "lower", "inner")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sound:
+    """Notes (indices into ``Arrangement.notes``) plucked together and written as one chord."""
+
+    onset: Beat
+    end: Beat
+    notes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chunk:
+    """One written symbol: a chord, or a rest when ``notes`` is empty.
+
+    ``tied_back`` / ``tied_on`` say whether it is tied to the chunk before / after it.
+    """
+
+    onset: Beat
+    value: NoteValue
+    notes: tuple[int, ...] = ()
+    tied_back: bool = False
+    tied_on: bool = False
+
+    @property
+    def end(self) -> Beat:
+        return self.onset + self.value.length
+
+
+def sounds(notes: Sequence[Placement]) -> dict[VoiceName, tuple[Sound, ...]]:
+    """The chords of each voice, in order and without overlap.
+
+    A chord lasts as long as the longest of its notes is held, but never into the next chord
+    of its voice.
+    """
+    members: dict[VoiceName, list[int]] = {name: [] for name in VOICE_NAMES}
+    for index in range(len(notes)):
+        members[_voice(notes, index)].append(index)
+    return {name: tuple(_chords(notes, members[name])) for name in VOICE_NAMES}
+
+
+def _voice(notes: Sequence[Placement], index: int) -> VoiceName:
+    note = notes[index]
+    home: VoiceName = "lower" if note.right == "p" else "upper"
+    if note.voice != "inner":
+        return home
+    for other in reversed(notes[:index]):
+        same = (other.right == "p") == (note.right == "p")
+        if same and other.voice != "inner" and other.onset < note.onset < other.end:
+            return "inner"
+        if note.onset - other.onset > _LONGEST_HOLD:
+            break
+    return home
+
+
+_LONGEST_HOLD = Beat(16)
+"""Quarters after which a note before is no longer looked at; no bar is longer."""
+
+
+def _chords(notes: Sequence[Placement], members: Sequence[int]) -> Iterator[Sound]:
+    together: list[list[int]] = []
+    for index in members:
+        if together and notes[together[-1][0]].onset == notes[index].onset:
+            together[-1].append(index)
+        else:
+            together.append([index])
+    for place, group in enumerate(together):
+        end = max(notes[index].end for index in group)
+        if place + 1 < len(together):
+            end = min(end, notes[together[place + 1][0]].onset)
+        yield Sound(onset=notes[group[0]].onset, end=end, notes=tuple(group))
+
+
+def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
+    """A bar of one voice, filled from bar line to bar line with chords and rests."""
+    chunks: list[Chunk] = []
+    now = bar.start
+    for sound in voice:
+        if sound.end <= bar.start or sound.onset >= bar.end:
+            continue
+        start, end = max(sound.onset, bar.start), min(sound.end, bar.end)
+        chunks += _rests(bar, now, start)
+        values = _values(bar, start, end)
+        for place, value in enumerate(values):
+            chunks.append(
+                Chunk(
+                    onset=start,
+                    value=value,
+                    notes=sound.notes,
+                    tied_back=start > sound.onset,
+                    tied_on=place + 1 < len(values) or sound.end > bar.end,
+                )
+            )
+            start += value.length
+        now = end
+    chunks += _rests(bar, now, bar.end)
+    return tuple(chunks)
+
+
+def _rests(bar: WrittenBar, start: Beat, end: Beat) -> Iterator[Chunk]:
+    for value in _values(bar, start, end):
+        yield Chunk(onset=start, value=value)
+        start += value.length
+
+
+def _values(bar: WrittenBar, start: Beat, end: Beat) -> tuple[NoteValue, ...]:
+    origin = bar.start - bar.missing
+    return split(start - origin, end - origin, pulse=bar.pulse, compound=bar.compound)
+
+
+def beams(chunks: Sequence[Chunk], bar: WrittenBar) -> Iterator[tuple[Chunk, ...]]:
+    """Chunks in beam groups: notes shorter than a quarter within one beat of the meter."""
+    group: list[Chunk] = []
+    origin = bar.start - bar.missing
+    beat: Beat | int = -1
+    for chunk in chunks:
+        here = (chunk.onset - origin) // bar.pulse
+        short = bool(chunk.notes) and FLAGS.get(chunk.value.type, 0) > 0
+        if group and not (short and here == beat):
+            yield tuple(group)
+            group = []
+        if short:
+            group.append(chunk)
+            beat = here
+        else:
+            yield (chunk,)
+    if group:
+        yield tuple(group)
+
+
+FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5, "256th": 6}
+"""How many beams a note value has."""
+
+
+def tuplet_groups(chunks: Sequence[Chunk], bar: WrittenBar) -> Iterator[tuple[Chunk, ...]]:
+    """The chunks that stand under one tuplet bracket: same division, same beat."""
+    group: list[Chunk] = []
+    origin = bar.start - bar.missing
+
+    def beat(chunk: Chunk) -> Beat | int:
+        return (chunk.onset - origin) // bar.pulse
+
+    for chunk in chunks:
+        goes_on = (
+            bool(group)
+            and chunk.value.actual == group[-1].value.actual
+            and beat(chunk) == beat(group[-1])
+        )
+        if group and not goes_on:
+            yield tuple(group)
+            group = []
+        if chunk.value.actual != 1:
+            group.append(chunk)
+    if group:
+        yield tuple(group)

@@ -1,0 +1,216 @@
+"""The MusicXML score is valid and says what the arrangement says, read by two others."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections import Counter
+from fractions import Fraction
+from pathlib import Path
+
+import music21
+import partitura
+import pytest
+from lxml import etree
+from render_tunes import (
+    TUNES,
+    alternating_bass,
+    arrangement_of,
+    bars_of,
+    jig,
+    little_rag,
+    waltz,
+)
+
+from arranger.music.arrangement import Arrangement
+from arranger.render.musicxml import musicxml
+from arranger.render.written import in_written_time
+
+_ROOT = Path(__file__).resolve().parents[3]
+_DATA = Path(os.environ.get("ARRANGER_DATA", _ROOT.parent / "shared" / "data"))
+_SCHEMA = _DATA / "musicxml-xsd" / "musicxml.xsd"
+
+
+class _Beside(etree.Resolver):
+    """Finds xml.xsd and xlink.xsd next to the schema instead of on the network."""
+
+    def resolve(self, system_url, public_id, context):  # type: ignore[no-untyped-def]
+        beside = _SCHEMA.parent / system_url.rsplit("/", 1)[-1]
+        return self.resolve_filename(str(beside), context) if beside.exists() else None
+
+
+@pytest.fixture(scope="module")
+def schema() -> etree.XMLSchema:
+    if not _SCHEMA.exists():
+        pytest.skip("the MusicXML schema is not at hand")
+    parser = etree.XMLParser(no_network=True)
+    parser.resolvers.add(_Beside())
+    return etree.XMLSchema(etree.parse(str(_SCHEMA), parser))
+
+
+def many_values() -> Arrangement:
+    """Awkward lengths: dots, triplets of sixteenths, notes across bar lines, an inner voice."""
+    return arrangement_of(
+        "Values",
+        bars_of("4/4", 3),
+        """
+        0    4   6:0 0 p b
+        1/6  1/6 1:0 0 m m
+        1/3  5/3 1:1 1 m m
+        1    1/2 3:0 0 i i
+        7/4  1/4 3:2 2 i i
+        2    5/8 2:0 0 i m
+        21/8 1/8 2:1 1 i m
+        3    9/2 1:3 4 m m
+        5    1   4:0 0 p b
+        13/2 1/2 3:2 2 i i
+        39/5 1/5 2:3 4 i m
+        8    4   5:1 1 p b
+        """,
+        "0 Em 4 D/F# 25/4 N.C. 8 A#dim7 10 G7sus4 11 Gxyz",
+        key="Em",
+    )
+
+
+ALL = (*TUNES, many_values)
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_valid_against_the_schema(tune, schema) -> None:  # type: ignore[no-untyped-def]
+    document = etree.fromstring(musicxml(tune()))
+    assert schema.validate(document), schema.error_log
+
+
+def _expected(arrangement: Arrangement) -> Counter[tuple[Fraction, int]]:
+    """Sounding notes in written time, twice: once for each staff."""
+    notes = Counter((note.onset, note.midi) for note in in_written_time(arrangement).notes)
+    return notes + notes
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_music21_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
+    score = music21.converter.parseData(musicxml(tune()).decode(), format="musicxml")
+    heard = Counter(
+        (Fraction(note.getOffsetInHierarchy(score)).limit_denominator(960), pitch.midi)
+        for note in score.toSoundingPitch().stripTies().recurse().notes
+        if not isinstance(note, music21.harmony.ChordSymbol)
+        for pitch in note.pitches
+    )
+    assert heard == _expected(tune())
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(musicxml(tune()))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        part = partitura.load_musicxml(str(path))[0]
+    moved = [change.chromatic for change in part.iter_all(partitura.score.Transposition)]
+    heard = Counter(
+        (Fraction(note.start.t, int(part._quarter_durations[0])), note.midi_pitch + sum(moved))
+        for note in part.notes_tied
+    )
+    assert heard == _expected(tune())
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_strings_and_frets_of_the_tab_staff(tune) -> None:  # type: ignore[no-untyped-def]
+    root = etree.fromstring(musicxml(tune()))
+    placed = Counter(
+        (int(note.findtext(".//string")), int(note.findtext(".//fret")))
+        for note in root.iter("note")
+        if note.findtext(".//string") and note.find("tie[@type='stop']") is None
+    )
+    assert placed == Counter((note.string, note.fret) for note in tune().notes)
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_music21_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-untyped-def]
+    score = music21.converter.parseData(musicxml(tune()).decode(), format="musicxml")
+    strings, frets = Counter(), Counter()
+    for note in score.parts[1].stripTies().recurse().notes:
+        for mark in note.articulations:
+            if isinstance(mark, music21.articulations.StringIndication):
+                strings[mark.number] += 1
+            if isinstance(mark, music21.articulations.FretIndication):
+                frets[mark.number] += 1
+    assert strings == Counter(note.string for note in tune().notes)
+    assert frets == Counter(note.fret for note in tune().notes)
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_every_voice_fills_its_bar(tune) -> None:  # type: ignore[no-untyped-def]
+    root = etree.fromstring(musicxml(tune()))
+    divisions = int(root.findtext(".//divisions"))
+    for measure, bar in zip(root.iter("measure"), in_written_time(tune()).bars, strict=True):
+        lengths: Counter[str] = Counter()
+        for element in measure.iter("note", "forward", "backup"):
+            if element.tag == "note" and element.find("chord") is None:
+                lengths[element.findtext("voice")] += int(element.findtext("duration"))
+        for voice in ("1", "2", "5", "6"):
+            assert lengths[voice] == bar.length * divisions
+
+
+def test_fingers_stand_on_the_staff_once_a_note() -> None:
+    root = etree.fromstring(musicxml(alternating_bass()))
+    notes = alternating_bass().notes
+    fingering = Counter(
+        element.text
+        for element in root.iter("fingering")
+        if element.getparent().tag == "technical"
+    )
+    pluck = Counter(element.text for element in root.iter("pluck"))
+    assert fingering == Counter(note.left for note in notes)
+    assert pluck == Counter(note.right for note in notes if note.slur is None)
+
+
+def test_slurs_start_and_stop_on_their_strings() -> None:
+    root = etree.fromstring(musicxml(alternating_bass()))
+    hammers = [(e.get("type"), e.get("number")) for e in root.iter("hammer-on")]
+    assert hammers == [("start", "2"), ("stop", "2")]
+    slides = [(e.get("type"), e.get("number")) for e in root.iter("slide")]
+    assert slides == [("start", "1"), ("stop", "1")] * 2
+
+
+def test_a_barre_starts_at_the_lowest_string() -> None:
+    """MusicXML 4.0: the barre starts at the lowest-pitched string."""
+    root = etree.fromstring(musicxml(alternating_bass()))
+    barres = [
+        (barre.getparent().findtext("string"), barre.get("type"))
+        for barre in root.iter("barre")
+    ]
+    assert barres == [("6", "start"), ("1", "stop")]
+
+
+def test_a_rag_is_written_in_four_four_with_swing() -> None:
+    root = etree.fromstring(musicxml(little_rag()))
+    assert root.findtext(".//beats") == "4"
+    assert root.findtext(".//beat-type") == "4"
+    assert root.findtext(".//per-minute") == "126"
+    assert root.find(".//sound[@tempo='126']") is not None
+    assert (root.findtext(".//swing/first"), root.findtext(".//swing/second")) == ("17", "10")
+    assert not list(root.iter("type")) or all(e.text != "16th" for e in root.iter("type"))
+
+
+def test_a_dotted_beat_counts_the_tempo_of_a_jig() -> None:
+    root = etree.fromstring(musicxml(jig()))
+    assert root.find(".//beat-unit-dot") is not None
+    assert root.findtext(".//per-minute") == "42"
+
+
+def test_a_pick_up_is_bar_zero_and_implicit() -> None:
+    root = etree.fromstring(musicxml(waltz()))
+    first = root.find(".//measure")
+    assert (first.get("number"), first.get("implicit")) == ("0", "yes")
+    assert root.findtext(".//staff-details/capo") == "2"
+    assert root.findtext(".//transpose/chromatic") == "2"
+
+
+def test_markup_in_names_is_text() -> None:
+    assert b"A Small &lt;Tune&gt;" in musicxml(alternating_bass())
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_the_same_bytes_twice(tune) -> None:  # type: ignore[no-untyped-def]
+    assert musicxml(tune()) == musicxml(tune())
