@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from arranger.judge.grip import HandLimits, Press, limits_of
@@ -70,15 +71,15 @@ def hear(arrangement: Arrangement, level: Level, player: Player) -> Hearing:
     )
 
 
+def bar_index_at(arrangement: Arrangement, onset: Beat) -> int:
+    """Index of the bar that holds ``onset``; before or after the piece its first or last."""
+    place = bisect_right(arrangement.bars, onset, key=lambda bar: bar.start) - 1
+    return max(0, place)
+
+
 def bar_at(arrangement: Arrangement, onset: Beat) -> ArrangedBar | None:
     """The bar that holds ``onset``, or None outside the piece."""
-    low, high = 0, len(arrangement.bars)
-    while low < high:
-        middle = (low + high) // 2
-        if arrangement.bars[middle].end <= onset:
-            low = middle + 1
-        else:
-            high = middle
-    if low == len(arrangement.bars) or onset < arrangement.bars[low].start:
+    if not arrangement.bars:
         return None
-    return arrangement.bars[low]
+    bar = arrangement.bars[bar_index_at(arrangement, onset)]
+    return bar if bar.start <= onset < bar.end else None

@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from arranger.judge.grip import grip_faults, hand_faults
-from arranger.judge.hearing import Hearing, bar_at, hear
+from arranger.judge.hearing import Hearing, bar_at, bar_index_at, hear
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.pitch import note_name
 from arranger.music.verdict import Violation
@@ -356,7 +356,6 @@ def _bar_of(arrangement: Arrangement, breach: Breach) -> int:
 
 def _printed_bar(arrangement: Arrangement, onset: Fraction) -> int:
     """The bar that holds ``onset``; before or after the piece its first or last bar."""
-    bar = bar_at(arrangement, onset)
-    if bar is None and arrangement.bars:
-        bar = arrangement.bars[0 if onset < arrangement.bars[0].start else -1]
-    return 0 if bar is None else bar.bar
+    if not arrangement.bars:
+        return 0
+    return arrangement.bars[bar_index_at(arrangement, onset)].bar

@@ -1,0 +1,367 @@
+"""What each bar asks of the hands: one function a feature of difficulty.
+
+Conventions
+-----------
+A feature yields efforts. An effort has an amount in the feature's unit times seconds; the
+feature's value over a stretch of music is the sum of its amounts divided by the stretch's
+seconds at the student's tempo. Held things (a stretch, a barre) thus count by the share
+of time they last, done things (a move, a pluck) by how many come in a second.
+
+Every feature is monotone: no amount, and no largest size, rises when the tempo falls or
+when a note is taken out. That is why a finger's way is measured so that the way around
+never is shorter than the straight one, and why off-beats are counted from the beat of the
+bar, not from what the thumb happens to play.
+
+References
+----------
+Fitts (1954): a movement over D to a target of width W carries log2(1 + D / W) bits (the
+form of MacKenzie, 1992); bits a second say how pressing it is. From memory.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations, pairwise
+from math import hypot, log2
+
+from arranger.judge.grip import Hold, Press, holds
+from arranger.judge.hearing import Hearing, bar_index_at
+from arranger.music.arrangement import Placement
+from arranger.music.time import Beat
+from arranger.tables.difficulty import Scales
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """Something the hands do in a bar (index into ``Arrangement.bars``).
+
+    ``amount``: see the module; ``size`` ranks efforts of one feature, larger is harder;
+    ``text`` says it in plain words.
+    """
+
+    bar: int
+    amount: float
+    size: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of time in which nothing starts or stops; ``notes`` sound throughout."""
+
+    bar: int
+    seconds: float
+    notes: tuple[Placement, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Performance:
+    """The music heard at the student's tempo."""
+
+    music: Hearing
+    scales: Scales
+    stretches: tuple[Stretch, ...] = field(repr=False)
+
+    def seconds(self, length: Beat) -> float:
+        return float(length) * 60.0 / self.music.arrangement.student_tempo
+
+    def bar(self, onset: Beat) -> int:
+        return bar_index_at(self.music.arrangement, onset)
+
+
+Feature = Callable[[Performance], Iterator[Effort]]
+
+
+def perform(music: Hearing, scales: Scales) -> Performance:
+    return Performance(music=music, scales=scales, stretches=tuple(_stretches(music)))
+
+
+def _stretches(music: Hearing) -> Iterator[Stretch]:
+    arrangement = music.arrangement
+    edges = {bar.start for bar in arrangement.bars} | {bar.end for bar in arrangement.bars[-1:]}
+    edges |= {note.onset for note in music.notes} | {note.end for note in music.notes}
+    times = sorted(edges)
+    waiting = sorted(music.notes, key=lambda note: note.onset, reverse=True)
+    sounding: list[Placement] = []
+    for start, end in pairwise(times):
+        sounding = [note for note in sounding if note.end > start]
+        while waiting and waiting[-1].onset <= start:
+            sounding.append(waiting.pop())
+        if sounding:
+            seconds = float(end - start) * 60.0 / arrangement.student_tempo
+            yield Stretch(bar_index_at(arrangement, start), seconds, tuple(sounding))
+
+
+def _grip(notes: Sequence[Placement]) -> list[Hold]:
+    return holds([Press(note.string, note.fret, note.left) for note in notes])
+
+
+# What is held -------------------------------------------------------------------------
+
+
+def stretch(played: Performance) -> Iterator[Effort]:
+    """Fingers far apart: the widest pair, as a share of its reach, cubed.
+
+    A barre counts from its farthest string, so that a narrower one is never a wider grip.
+    """
+    reach = played.music.limits.reach
+    for part in played.stretches:
+        widest: tuple[float, str] | None = None
+        for one, other in combinations(_fingers(part.notes), 2):
+            if one.finger == other.finger:
+                continue
+            distance = _span(played, one, other)
+            share = distance / reach.between(int(one.finger), int(other.finger))
+            if widest is None or share > widest[0]:
+                widest = share, _stretch_text(distance, one, other)
+        if widest is not None:
+            size = widest[0] ** played.scales.stretch_power
+            yield Effort(part.bar, size * part.seconds, size, widest[1])
+
+
+def _fingers(notes: Sequence[Placement]) -> list[Hold]:
+    return [hold for hold in _grip(notes) if hold.finger != "T"]
+
+
+def _span(played: Performance, one: Hold, other: Hold) -> float:
+    """Euclidean mm between the strings of two fingers that lie farthest apart."""
+    limits = played.music.limits
+    across = max(abs(a - b) for a in one.strings for b in other.strings)
+    along = limits.along(one.fret) - limits.along(other.fret)
+    return hypot(along, across * limits.string_spacing)
+
+
+def _stretch_text(distance: float, one: Hold, other: Hold) -> str:
+    low, high = sorted((one.fret, other.fret))
+    where = f"from fret {low} to fret {high}" if low < high else f"within fret {low}"
+    return (
+        f"a stretch {where} between fingers {one.finger} and {other.finger}, {distance:.0f} mm"
+    )
+
+
+def barre(played: Performance) -> Iterator[Effort]:
+    """A finger across several strings: by its width, more for fingers 2 to 4."""
+    for part in played.stretches:
+        for hold in _grip(part.notes):
+            if hold.is_barre:
+                size = (hold.width - 1) / 5
+                size *= 1.0 if hold.finger == "1" else played.scales.small_barre
+                text = (
+                    f"a barre by finger {hold.finger} over {hold.width} strings at fret "
+                    f"{hold.fret}"
+                )
+                yield Effort(part.bar, size * part.seconds, size, text)
+
+
+def fingers(played: Performance) -> Iterator[Effort]:
+    """Fingers down at once, as a share of four."""
+    for part in played.stretches:
+        down = len({hold.finger for hold in _grip(part.notes)})
+        if down:
+            text = f"{_counted(down, 'finger')} down at once"
+            yield Effort(part.bar, down / 4 * part.seconds, down / 4, text)
+
+
+def position(played: Performance) -> Iterator[Effort]:
+    """High frets: how far the highest lies above the first position."""
+    for part in played.stretches:
+        high = max(note.fret for note in part.notes)
+        size = max(0, high - played.scales.position_from) / played.scales.position_span
+        if size:
+            yield Effort(part.bar, size * part.seconds, size, f"up to fret {high}")
+
+
+def voices(played: Performance) -> Iterator[Effort]:
+    """Notes at once beyond the first."""
+    for part in played.stretches:
+        size = (len(part.notes) - 1) / played.scales.voices_span
+        if size:
+            text = f"{len(part.notes)} notes at once"
+            yield Effort(part.bar, size * part.seconds, size, text)
+
+
+# What is done -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A finger's way from one place to the next, with the seconds it has for it.
+
+    ``bits`` are those of the whole way, ``bits_along`` of the way along the neck alone.
+    """
+
+    finger: str
+    before: tuple[Placement, ...]
+    after: tuple[Placement, ...]
+    onset: Beat
+    seconds: float
+    bits: float
+    bits_along: float
+
+    @property
+    def pressing(self) -> float:
+        """Bits a second along the neck."""
+        return self.bits_along / self.seconds
+
+
+def finger_moves(played: Performance) -> Iterator[Move]:
+    """Every way of a fretting finger from one strike to its next, by finger and time.
+
+    A finger is free from the last moment at which something starts while it holds a
+    string. Its way is the longest between a string that it holds in the one stay and a
+    string of the other, so that striking again under a barre is a way of its width.
+    """
+    width = played.scales.finger_width
+    starts = [moment.onset for moment in played.music.moments]
+    for finger, notes in _notes_by_finger(played.music).items():
+        stays = _stays(notes)
+        for (onset, before), (following, after) in pairwise(sorted(stays.items())):
+            released = max(note.end for note in notes if note.onset <= onset)
+            free = starts[bisect_left(starts, min(released, following)) - 1]
+            ways = [_way(played, one, other) for one in before for other in after]
+            if (longest := max(hypot(*way) for way in ways)) > 0:
+                yield Move(
+                    finger=finger,
+                    before=before,
+                    after=after,
+                    onset=following,
+                    seconds=played.seconds(following - max(free, onset)),
+                    bits=log2(1 + longest / width),
+                    bits_along=log2(1 + max(along for along, _ in ways) / width),
+                )
+
+
+def _notes_by_finger(music: Hearing) -> dict[str, list[Placement]]:
+    found: dict[str, list[Placement]] = {}
+    for note in sorted(music.notes, key=lambda note: note.onset):
+        if note.fret > 0:
+            found.setdefault(note.left, []).append(note)
+    return dict(sorted(found.items()))
+
+
+def _stays(notes: Sequence[Placement]) -> dict[Beat, tuple[Placement, ...]]:
+    """For every onset of one finger's notes (in order) the stay that it belongs to.
+
+    A stay is a run of notes of which each begins before the ones before it have ended:
+    one note, or several under a barre.
+    """
+    runs: list[list[Placement]] = []
+    end: Beat | None = None
+    for note in notes:
+        if end is None or note.onset >= end:
+            runs.append([])
+            end = note.end
+        runs[-1].append(note)
+        end = max(end, note.end)
+    return {note.onset: tuple(run) for run in runs for note in run}
+
+
+def _way(played: Performance, one: Placement, other: Placement) -> tuple[float, float]:
+    """Distance in mm along the neck and across it between two places."""
+    limits = played.music.limits
+    along = abs(limits.along(one.fret) - limits.along(other.fret))
+    return along, abs(one.string - other.string) * limits.string_spacing
+
+
+def move_text(move: Move) -> str:
+    """``finger 3 from string 5 fret 3 to string 2 fret 3, 0.30 s to get there``."""
+    who = "the thumb" if move.finger == "T" else f"finger {move.finger}"
+    if move.before == move.after:
+        return f"{who} keeps {_place(move.after)} down, struck again after {move.seconds:.2f} s"
+    way = f"from {_place(move.before)} to {_place(move.after)}"
+    return f"{who} {way}, {move.seconds:.2f} s to get there"
+
+
+def _place(notes: Sequence[Placement]) -> str:
+    strings = sorted({note.string for note in notes}, reverse=True)
+    over = (
+        f"string {strings[0]}" if len(strings) == 1 else f"strings {strings[0]}–{strings[-1]}"
+    )
+    return f"{over} fret {notes[-1].fret}"
+
+
+def moves(played: Performance) -> Iterator[Effort]:
+    """Fretting fingers that move: bits of movement."""
+    for move in finger_moves(played):
+        amount = move.bits / played.scales.moves_bits
+        size = 0.0 if move.before == move.after else move.bits / move.seconds
+        yield Effort(played.bar(move.onset), amount, size, move_text(move))
+
+
+def plucking(played: Performance) -> Iterator[Effort]:
+    """Notes plucked: how many in a second."""
+    arrangement = played.music.arrangement
+    counts = [0] * len(arrangement.bars)
+    for note in played.music.notes:
+        if note.slur is None:
+            counts[played.bar(note.onset)] += 1
+    for bar, count in enumerate(counts):
+        if count:
+            rate = count / played.seconds(arrangement.bars[bar].length)
+            text = f"{rate:.1f} notes plucked a second"
+            yield Effort(bar, count / played.scales.plucking_notes, rate, text)
+
+
+def repeats(played: Performance) -> Iterator[Effort]:
+    """One plucking finger again and again: the sooner, the harder."""
+    last: dict[str, Beat] = {}
+    for note in sorted(played.music.notes, key=lambda note: note.onset):
+        before = last.get(note.right)
+        if note.slur is not None or before == note.onset:
+            continue
+        last[note.right] = note.onset
+        if before is not None:
+            seconds = played.seconds(note.onset - before)
+            again = played.scales.repeat_seconds / seconds
+            text = f"{note.right} plucks twice within {seconds:.2f} s"
+            amount = again * played.scales.repeat_seconds
+            yield Effort(played.bar(note.onset), amount, again, text)
+
+
+def independence(played: Performance) -> Iterator[Effort]:
+    """Fingers off the beat whose note is held while the thumb strikes."""
+    thumb = sorted({note.onset for note in played.music.notes if note.right == "p"})
+    for note in played.music.notes:
+        if note.right == "p" or note.slur is not None:
+            continue
+        bar = played.music.arrangement.bars[played.bar(note.onset)]
+        if (note.onset - bar.start) % bar.beat == 0:
+            continue
+        stroke = next((at for at in thumb if note.onset < at < note.end), None)
+        if stroke is not None:
+            seconds = played.seconds(stroke - note.onset)
+            text = f"{note.right} plucks off the beat, the thumb under it {seconds:.2f} s later"
+            amount = 1 / played.scales.independence_notes
+            yield Effort(played.bar(note.onset), amount, 1 / seconds, text)
+
+
+def slurs(played: Performance) -> Iterator[Effort]:
+    """Slurs while the thumb strikes."""
+    for moment in played.music.moments:
+        notes = [played.music.notes[index] for index in moment.struck]
+        if any(note.right == "p" and note.slur is None for note in notes):
+            for note in notes:
+                if note.slur is not None:
+                    text = f"a {note.slur} on string {note.string} under a thumb note"
+                    amount = 1 / played.scales.slurs_notes
+                    yield Effort(played.bar(note.onset), amount, 1.0, text)
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}" + ("" if number == 1 else "s")
+
+
+FEATURES: dict[str, Feature] = {
+    "stretch": stretch,
+    "barre": barre,
+    "fingers": fingers,
+    "position": position,
+    "voices": voices,
+    "moves": moves,
+    "plucking": plucking,
+    "repeats": repeats,
+    "independence": independence,
+    "slurs": slurs,
+}

@@ -1,0 +1,74 @@
+"""How hard a piece is: weights, scales and bands of the difficulty score."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from arranger.tables.loader import Table, load
+from arranger.tables.player import LEVEL_NAMES, LevelName
+
+Weight = Annotated[float, Field(ge=0)]
+Scale = Annotated[float, Field(gt=0)]
+
+
+class Weights(Table):
+    """Load by feature; a feature at 1 adds its weight."""
+
+    stretch: Weight
+    barre: Weight
+    fingers: Weight
+    position: Weight
+    voices: Weight
+    moves: Weight
+    plucking: Weight
+    repeats: Weight
+    independence: Weight
+    slurs: Weight
+    shapes: Weight
+    hardest: Weight
+
+
+class Scales(Table):
+    """What counts as 1; the meaning and unit of each field stand in difficulty.toml."""
+
+    stretch_power: float = Field(ge=1)
+    small_barre: Scale
+    position_from: int = Field(ge=0)
+    position_span: Scale
+    voices_span: Scale
+    finger_width: Scale
+    moves_bits: Scale
+    hardest_bits: Scale
+    plucking_notes: Scale
+    repeat_seconds: Scale
+    independence_notes: Scale
+    slurs_notes: Scale
+    shapes_span: Scale
+
+
+class Bands(Table):
+    """Highest score of each band."""
+
+    beginner: float
+    elementary: float
+    intermediate: float
+    advanced: float
+
+    def of(self, score: float) -> LevelName:
+        """The lowest band that reaches up to ``score``."""
+        for name in LEVEL_NAMES:
+            if score <= getattr(self, name):
+                return name
+        return LEVEL_NAMES[-1]
+
+
+class DifficultyTable(Table):
+    weights: Weights
+    scales: Scales
+    bands: Bands
+
+
+def difficulty_table() -> DifficultyTable:
+    return load("difficulty", DifficultyTable)

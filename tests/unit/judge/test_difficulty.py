@@ -1,0 +1,203 @@
+"""Difficulty of pieces small enough to say by hand what is hard in them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from arranger.judge import difficulty
+from arranger.judge.effort import finger_moves, perform
+from arranger.judge.hearing import hear
+from arranger.music.arrangement import ChordMark, Shape
+from arranger.tables import LEVEL_NAMES, default_player, level_named
+from arranger.tables.difficulty import difficulty_table
+
+C_SHAPE = Shape(
+    name="C", frets=(None, 3, 2, 0, 1, 0), fingers=(None, "3", "2", None, "1", None)
+)
+G_SHAPE = Shape(name="G", frets=(3, 2, 0, 0, 0, 3), fingers=("2", "1", None, None, None, "3"))
+
+
+def rated(arrangement, level="advanced"):
+    known = level_named(level)
+    return difficulty(arrangement, known, default_player(known))
+
+
+def features(arrangement, level="advanced"):
+    return {name for bar in rated(arrangement, level).bars for name, _ in bar.features}
+
+
+def beginner_piece(piece, tempo=65.0):
+    """Eight bars of C and G in open shapes, thumb on quarters, tune on the beat."""
+    bass = {"C": ("5 3 3", "4 2 2"), "G": ("6 3 2", "4 0 0")}
+    tune = {
+        "C": ("1 0 0", "1 3 4", "2 1 1", "1 0 0"),
+        "G": ("1 3 3", "2 0 0", "2 3 4", "2 0 0"),
+    }
+    chords = "CCGCCCGC"
+    lines = [
+        f"{4 * bar + beat} 1 bass {bass[chord][beat % 2]} p\n"
+        f"{4 * bar + beat} 1 melody {tune[chord][beat]} m"
+        for bar, chord in enumerate(chords)
+        for beat in range(4)
+    ]
+    marks = [
+        ChordMark(onset=Fraction(4 * bar), name=chord, shape="CG".index(chord))
+        for bar, chord in enumerate(chords)
+    ]
+    return piece("\n".join(lines), tempo=tempo, shapes=(C_SHAPE, G_SHAPE), chords=marks)
+
+
+def rag_with_barres(piece, tempo=100.0):
+    """Sixteen bars of 2/4: thumb on eighths, tune in sixteenths across it, F and B flat."""
+    bars = {
+        "F": (("6 1 1", "4 3 4", "5 3 3", "4 3 4"), ("1 1 1", "2 1 1")),
+        "Bb": (("5 1 1", "4 3 3", "6 1 1", "4 3 3"), ("1 1 1", "2 3 4")),
+        "C": (("5 3 1", "4 5 3", "6 3 1", "4 5 3"), ("1 3 1", "2 5 4")),
+    }
+    tune = ("0 1/4", "1/4 1/2", "3/4 1/4", "1 1/4", "5/4 1/4", "3/2 1/4", "7/4 1/4")
+    lines = []
+    for bar, chord in enumerate(["F", "Bb", "C", "F"] * 4):
+        low, high = bars[chord]
+        lines += [f"{2 * bar + Fraction(k, 2)} 1/2 bass {at} p" for k, at in enumerate(low)]
+        for k, time in enumerate(tune):
+            onset, length = time.split()
+            lines.append(
+                f"{2 * bar + Fraction(onset)} {length} melody {high[k % 2]} {'am'[k % 2]}"
+            )
+    shapes = [
+        Shape(
+            name=f"F up {up}",
+            frets=tuple(up + fret for fret in (1, 3, 3, 2, 1, 1)),
+            fingers=tuple("134211"),
+            barre=up + 1,
+        )
+        for up in range(12)
+    ]
+    return piece(
+        "\n".join(lines), tempo=tempo, meter=(2, 4), beat=Fraction(1, 2), shapes=shapes
+    )
+
+
+def test_a_beginners_piece_and_a_rag_with_barres_lie_where_teachers_put_them(piece):
+    """Common practice, no source: about 15 to 30, and about 70 to 90 at tempo."""
+    easy = rated(beginner_piece(piece), "beginner")
+    hard = rated(rag_with_barres(piece))
+    assert 15 <= easy.score <= 30
+    assert easy.band == "beginner"
+    assert 70 <= hard.score <= 90
+    assert hard.band == "advanced"
+
+
+def test_bands_rise_with_the_score():
+    bands = difficulty_table().bands
+    assert [bands.of(score) for score in (0, 40, 60, 90)] == list(LEVEL_NAMES)
+    assert bands.of(bands.beginner) == "beginner"
+    assert bands.of(100.0) == "advanced"
+
+
+def test_an_open_string_asks_for_nothing_but_a_pluck(piece):
+    found = rated(piece("0 4 melody 1 0 0 a"))
+    assert [name for name, _ in found.bars[0].features] == ["plucking"]
+    assert found.bars[0].points == found.score
+
+
+def test_silence_is_easy(piece):
+    found = rated(piece(""))
+    assert (found.score, found.band, found.reasons) == (0.0, "beginner", ())
+
+
+@pytest.mark.parametrize(
+    ("feature", "lines"),
+    [
+        ("stretch", "0 4 bass 5 1 1 p \n 0 4 melody 1 4 4 a"),
+        ("barre", "0 4 bass 6 1 1 p \n 0 4 melody 1 1 1 a"),
+        ("position", "0 4 melody 1 7 1 a"),
+        ("voices", "0 4 bass 6 0 0 p \n 0 4 melody 1 0 0 a"),
+        ("moves", "0 1 melody 1 1 1 a \n 1 1 melody 1 3 1 m"),
+        ("repeats", "0 1 melody 1 0 0 a \n 1 1 melody 1 0 0 a"),
+        ("independence", "1/2 1 melody 1 0 0 a \n 1 1 bass 6 0 0 p"),
+        ("slurs", "0 1 melody 1 0 0 a \n 1 1 melody 1 3 3 a hammer-on \n 1 1 bass 6 0 0 p"),
+    ],
+)
+def test_each_feature_where_it_should_be_and_nowhere_else(piece, feature, lines):
+    assert feature in features(piece(lines))
+    assert feature not in features(piece("0 4 melody 1 0 0 a"))
+
+
+@pytest.mark.parametrize(
+    ("feature", "lines"),
+    [
+        ("stretch", "0 4 bass 5 1 1 p \n 0 4 melody 1 0 0 a"),  # one finger
+        ("barre", "0 2 bass 6 1 1 p \n 2 2 melody 1 1 1 a"),  # one string after the other
+        ("position", "0 4 melody 1 4 4 a"),
+        ("voices", "0 2 bass 6 0 0 p \n 2 2 melody 1 0 0 a"),
+        ("moves", "0 1 melody 1 1 1 a \n 1 1 melody 1 1 1 m"),  # the finger stays
+        ("repeats", "0 1 melody 1 0 0 a \n 1 1 melody 1 0 0 m"),
+        ("independence", "0 2 melody 1 0 0 a \n 1 1 bass 6 0 0 p"),  # begins on the beat
+        ("independence", "1/2 1/2 melody 1 0 0 a \n 1 1 bass 6 0 0 p"),  # not held
+        ("slurs", "0 1 melody 1 0 0 a \n 1 1 melody 1 3 3 a hammer-on \n 2 1 bass 6 0 0 p"),
+    ],
+)
+def test_near_misses(piece, feature, lines):
+    assert feature not in features(piece(lines))
+
+
+def moves_of(arrangement):
+    level = level_named("advanced")
+    heard = hear(arrangement, level, default_player(level))
+    return list(finger_moves(perform(heard, difficulty_table().scales)))
+
+
+def test_the_time_for_a_move_begins_when_the_finger_is_free(piece):
+    """At 60: the first finger's note ends at 1, the last start while it held was at 0."""
+    free = piece("0 1 melody 1 1 1 a \n 1 1 melody 2 0 0 m \n 2 1 melody 1 3 1 a")
+    assert [move.seconds for move in moves_of(free)] == [2.0]
+    held = piece("0 2 inner 4 1 1 p \n 1 1 melody 2 0 0 m \n 2 1 inner 4 3 1 p")
+    assert [move.seconds for move in moves_of(held)] == [1.0]
+
+
+def test_the_way_is_in_mm_on_the_neck(piece):
+    """Fret 1 to 3 on one string: 66.9 mm along it, log2(1 + 6.69) = 2.94 bits."""
+    (move,) = moves_of(piece("0 1 melody 1 1 1 a \n 1 1 melody 1 3 1 a"))
+    assert move.bits == pytest.approx(2.94, abs=0.01)
+    assert move.bits == move.bits_along
+    (across,) = moves_of(piece("0 1 melody 1 1 1 a \n 1 1 melody 3 1 1 a"))
+    assert (across.bits_along, across.pressing) == (0, 0)
+    assert across.bits > 0
+
+
+def test_reasons_say_what_where_and_how_fast(piece):
+    shift = "4 1 melody 1 1 1 a \n 9/2 1 melody 1 5 1 m"
+    found = rated(piece(shift.replace("4 1", "4 1/2", 1)))
+    hardest = next(reason for reason in found.reasons if "hardest single move" in reason.what)
+    assert hardest.bar == 2
+    assert "finger 1 from string 1 fret 1 to string 1 fret 5, 0.50 s" in hardest.what
+
+
+def test_a_hard_move_counts_besides_the_sum(piece):
+    """The same two shifts, once with more time for the second: only the hardest differs."""
+    slow = piece("0 1 melody 1 1 1 a \n 4 1 melody 1 7 1 a")
+    quick = piece("3 1 melody 1 1 1 a \n 4 1 melody 1 7 1 a")
+    assert rated(quick).score > rated(slow).score
+
+
+def test_shapes_are_learnt_once(piece):
+    arrangement = beginner_piece(piece)
+    more = replace(arrangement, shapes=(*arrangement.shapes, replace(C_SHAPE, frets=(0,) * 6)))
+    assert rated(more).score > rated(arrangement).score
+    again = replace(arrangement, shapes=(*arrangement.shapes, C_SHAPE))
+    assert rated(again).score == rated(arrangement).score
+
+
+def test_a_larger_hand_finds_stretches_easier(piece):
+    arrangement = piece("0 4 bass 5 1 1 p \n 0 4 melody 1 4 4 a")
+    level = level_named("advanced")
+    player = default_player(level)
+    wide = player.model_copy(update={"reach": player.reach.model_copy(update={"f14": 200.0})})
+    assert (
+        difficulty(arrangement, level, wide).score
+        < difficulty(arrangement, level, player).score
+    )
