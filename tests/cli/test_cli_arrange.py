@@ -1,0 +1,108 @@
+"""The main job, as one command."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from arranger.music.errors import InternalFault, LevelMismatch
+from arranger.run import pipeline
+from arranger.run.cli import app
+
+CORPUS = Path(__file__).parents[2] / "corpus"
+FILES = {"arrangement.json", "practice.mid", "score.musicxml", "tab.txt"}
+
+
+def _arrange(out: Path, *options: str, piece: str = "yankee_doodle_march") -> Result:
+    return CliRunner().invoke(
+        app, ["arrange", str(CORPUS / f"{piece}.mid"), "--out", str(out), *options]
+    )
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("out")
+    result = _arrange(out, "--anyway")
+    assert result.exit_code == 0, result.stderr
+    return out / "yankee_doodle_march" / "beginner"
+
+
+def test_files_land_in_a_folder_by_piece_and_level(folder: Path) -> None:
+    assert {file.name for file in folder.iterdir()} >= FILES
+    assert all(file.stat().st_size for file in folder.iterdir())
+
+
+def test_same_input_gives_the_same_bytes(folder: Path, tmp_path: Path) -> None:
+    result = _arrange(tmp_path, "--anyway")
+    assert result.exit_code == 0
+    again = tmp_path / "yankee_doodle_march" / "beginner"
+    for file in folder.iterdir():
+        assert (again / file.name).read_bytes() == file.read_bytes(), file.name
+
+
+def test_every_decision_is_a_line_with_its_option(folder: Path, tmp_path: Path) -> None:
+    result = _arrange(tmp_path, "--anyway")
+    decided = [line for line in result.stdout.splitlines() if line.startswith("decided: ")]
+    assert decided
+    assert all(line.endswith("]") and "[" in line for line in decided)
+
+
+def test_options_that_decisions_name_exist(folder: Path, tmp_path: Path) -> None:
+    """A line may only offer an option that the command has."""
+    usage = CliRunner().invoke(app, ["arrange", "--help"]).stdout
+    result = _arrange(tmp_path, "--anyway")
+    for line in result.stdout.splitlines():
+        if line.startswith("decided: "):
+            option = line.rsplit("[", 1)[1].rstrip("]").split()[0]
+            assert option in usage, line
+
+
+def test_key_and_capo_asked_for_are_the_key_and_capo_played(tmp_path: Path) -> None:
+    result = _arrange(tmp_path, "--anyway", "--key", "C", "--capo", "2")
+    assert result.exit_code == 0, result.stderr
+    made = tmp_path / "yankee_doodle_march" / "beginner" / "arrangement.json"
+    said = json.loads(made.read_text("utf-8"))
+    assert (said["key"], said["capo"]) == ("C major", 2)
+
+
+def test_misfit_ends_with_4_and_names_bars_and_level(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise LevelMismatch("it does not suit", bars=(3, 4), nearest="elementary")
+
+    monkeypatch.setattr(pipeline, "arrange", refuse)
+    result = _arrange(tmp_path / "out")
+    assert result.exit_code == 4
+    assert "it does not suit" in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (InternalFault("a rule was broken", report=("bar 3: reach",)), "a rule was broken"),
+        (ZeroDivisionError("in the solver"), "ZeroDivisionError"),
+    ],
+    ids=["refused by the judge", "a bug"],
+)
+def test_fault_of_ours_ends_with_70_and_keeps_the_input(
+    error: Exception, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setattr(pipeline, "arrange", fail)
+    result = _arrange(tmp_path / "out")
+    assert result.exit_code == 70
+    assert said in result.stderr
+    assert "Traceback" not in result.stderr
+    assert not (tmp_path / "out").exists()
+    (report,) = (tmp_path / "state").rglob("report.txt")
+    assert said in report.read_text("utf-8")
+    kept = report.with_name("input.mid")
+    assert kept.read_bytes() == (CORPUS / "yankee_doodle_march.mid").read_bytes()

@@ -1,0 +1,85 @@
+"""The commands as a teacher types them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import arranger
+from arranger.run.cli import app
+from arranger.tables import LEVEL_NAMES, levels
+
+CORPUS = Path(__file__).parents[2] / "corpus"
+PIECES = sorted(CORPUS.glob("*.mid"))
+SLOW = {"numpy", "ortools", "music21", "pretty_midi", "pydantic", "rich", "lxml"}
+
+
+def test_help_names_every_command() -> None:
+    result = CliRunner().invoke(app, ["--help"])
+    assert result.exit_code == 0
+    for command in ("arrange", "look", "levels"):
+        assert command in result.stdout
+
+
+def test_help_loads_no_slow_library() -> None:
+    """What keeps ``arranger --help`` and ``import arranger`` quick."""
+    code = (
+        "import sys, arranger; from arranger.run.cli import app;"
+        "app(['--help'], standalone_mode=False);"
+        "print(*sys.modules, file=sys.stderr)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert SLOW & set(ended.stderr.split()) == set()
+
+
+def test_version_is_said() -> None:
+    result = CliRunner().invoke(app, ["--version"])
+    assert result.exit_code == 0
+    assert result.stdout.startswith("arranger ")
+
+
+def test_levels_shows_the_numbers_of_the_table() -> None:
+    result = CliRunner().invoke(app, ["levels"])
+    assert result.exit_code == 0
+    for name in LEVEL_NAMES:
+        assert name in result.stdout
+        assert f"{levels().named(name).melody_gap:.2f} s" in result.stdout or name == "advanced"
+
+
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: piece.stem)
+def test_look_shows_a_page_that_fits_a_terminal(piece: Path) -> None:
+    result = CliRunner().invoke(app, ["look", str(piece)])
+    assert result.exit_code == 0
+    assert "chords by bar" in result.stdout
+    assert max(len(line) for line in result.stdout.splitlines()) <= 80
+
+
+def test_look_says_the_same_as_json() -> None:
+    result = CliRunner().invoke(app, ["look", "--json", str(CORPUS / "tin_kettle_rag.mid")])
+    assert result.exit_code == 0
+    said = json.loads(result.stdout)
+    assert said["title"] == "Tin Kettle Rag"
+    assert said["key_sections"][0]["key"] == "F major"
+    assert said["meter"][0] == {"bar": 0, "onset": "0", "length": "1/2", "meter": "2/4"}
+    assert {note["voice"] for note in said["notes"]} == {"melody", "bass", "inner"}
+
+
+def test_look_takes_the_teacher_at_his_word() -> None:
+    piece = str(CORPUS / "greensleeves.mid")
+    result = CliRunner().invoke(app, ["look", piece, "--key", "Am"])
+    assert "A minor from bar 0" in result.stdout
+
+
+def test_public_names_can_be_had() -> None:
+    assert {"ArrangerError", "Result", "arrange"} == set(arranger.__all__)
+    for name in arranger.__all__:
+        assert getattr(arranger, name)
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = arranger.nothing

@@ -1,0 +1,121 @@
+"""The wiring, with stand-ins for the rooms: what is refused, and what a refusal says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+
+from arranger.music.analysis import Analysis
+from arranger.music.errors import InternalFault, LevelMismatch, UsageError
+from arranger.music.verdict import Difficulty, Fidelity, Verdict, Violation
+from arranger.run import pipeline
+from arranger.run.pipeline import Wishes, arrange, arrange_analysis
+
+ANALYSIS = cast(Analysis, SimpleNamespace(score=SimpleNamespace(file="piece.mid")))
+
+
+@dataclass
+class Rooms:
+    """Stand-ins: ``grid`` and ``breaks`` by level name, and the levels that were tried."""
+
+    grid: dict[str, float] = field(default_factory=dict)
+    breaks: dict[str, float] = field(default_factory=dict)
+    broken: tuple[Violation, ...] = ()
+    tried: list[str] = field(default_factory=list)
+
+    def reduce(self, _analysis: Analysis, *, level_name: str, **_: Any) -> str:
+        self.tried.append(level_name)
+        return level_name
+
+    def judge(self, level_name: str, *_: Any) -> Verdict:
+        heard = Fidelity(
+            melody_kept=1.0,
+            grid_fidelity=self.grid.get(level_name, 1.0),
+            contour_breaks=self.breaks.get(level_name, 0.0),
+            bass_roots=1.0,
+            thirds=1.0,
+            thumb_beats=1.0,
+            alternation=1.0,
+        )
+        easy = Difficulty(score=10.0, band="beginner", bars=(), reasons=())
+        return Verdict(violations=self.broken, fidelity=heard, difficulty=easy)
+
+
+@pytest.fixture
+def rooms(monkeypatch: pytest.MonkeyPatch) -> Rooms:
+    stand_in = Rooms()
+    monkeypatch.setattr(pipeline, "reduce", stand_in.reduce)
+    monkeypatch.setattr(pipeline, "place", lambda reduction, **_: reduction)
+    monkeypatch.setattr(pipeline, "judge", stand_in.judge)
+    monkeypatch.setattr(pipeline, "teach", lambda *_: "lesson")
+    monkeypatch.setattr(pipeline, "unfaithful_bars", lambda *_: (7, 3))
+    return stand_in
+
+
+def test_piece_that_suits_goes_through_each_room_once(rooms: Rooms) -> None:
+    result = arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    assert (result.arrangement, result.lesson) == ("beginner", "lesson")
+    assert rooms.tried == ["beginner"]
+
+
+def test_misfit_names_the_bars_and_the_nearest_level_that_works(rooms: Rooms) -> None:
+    rooms.grid = {"beginner": 0.90}
+    rooms.breaks = {"elementary": 0.2}
+    with pytest.raises(LevelMismatch) as refused:
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    assert refused.value.bars == (7, 3)
+    assert refused.value.nearest == "intermediate"
+    assert str(refused.value) == (
+        "piece.mid: the piece does not suit the level beginner: only 90% of the tune's grid"
+        " is heard; see bars 3, 7. The nearest level that works is intermediate:"
+        " --level intermediate. To write beginner all the same: --anyway."
+    )
+
+
+def test_harder_levels_are_tried_before_easier_ones(rooms: Rooms) -> None:
+    rooms.breaks = {"intermediate": 0.3, "advanced": 0.3}
+    with pytest.raises(LevelMismatch) as refused:
+        arrange_analysis(ANALYSIS, level="intermediate", wishes=Wishes())
+    assert refused.value.nearest == "elementary"
+    assert rooms.tried == ["intermediate", "advanced", "elementary"]
+
+
+def test_no_level_may_suit(rooms: Rooms) -> None:
+    rooms.grid = dict.fromkeys(("beginner", "elementary", "intermediate", "advanced"), 0.1)
+    with pytest.raises(LevelMismatch, match="No level suits the whole piece") as refused:
+        arrange_analysis(ANALYSIS, level="advanced", wishes=Wishes())
+    assert refused.value.nearest is None
+
+
+def test_anyway_returns_it_all_the_same(rooms: Rooms) -> None:
+    rooms.grid = {"beginner": 0.5}
+    result = arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(), anyway=True)
+    assert result.verdict.fidelity.grid_fidelity == 0.5
+    assert rooms.tried == ["beginner"]
+
+
+def test_limits_are_those_of_the_level_table(rooms: Rooms) -> None:
+    """Exactly at the limit is good enough."""
+    rooms.grid, rooms.breaks = {"beginner": 0.95}, {"beginner": 0.10}
+    assert arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+
+
+@pytest.mark.parametrize("anyway", [False, True])
+def test_broken_rule_is_a_fault_that_nothing_overrides(rooms: Rooms, anyway: bool) -> None:
+    rooms.broken = (
+        Violation(rule="reach", bar=3, text="fingers 1 and 4 are too far apart", notes=(1, 2)),
+    )
+    with pytest.raises(InternalFault) as fault:
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(), anyway=anyway)
+    assert fault.value.exit_code == 70
+    assert fault.value.report == (
+        "bar 3: reach: fingers 1 and 4 are too far apart (notes (1, 2))",
+    )
+
+
+def test_wrong_level_is_said_before_the_file_is_opened() -> None:
+    with pytest.raises(UsageError, match="no level 'expert'"):
+        arrange("no such file.mid", level="expert")
