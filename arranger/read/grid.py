@@ -102,10 +102,16 @@ def _by_bar(
 def _is_quantised(
     per_bar: list[list[PlayedNote]], bars: Sequence[PlayedBar], unit: int, table: GridTable
 ) -> bool:
-    """Whether nearly all onsets lie on sixteenths or triplets of their bar."""
+    """Whether most onsets, those of very short notes apart, lie on a plain grid.
+
+    A human performance hits the thin lines of that grid in about 30 % of its notes.
+    """
     total = near = 0
+    shortest = table.grace_length * unit
     for bar, members in zip(bars, per_bar, strict=True):
         for note in members:
+            if note.end - note.start <= shortest:
+                continue
             offset = (note.start - bar.at) / unit
             error = min(abs(offset - round(offset * parts) / parts) for parts in (4, 3, 8, 6))
             near += error <= table.exact

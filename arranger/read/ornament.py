@@ -89,7 +89,15 @@ class Ornaments:
                 principal, chain = follower, []
             chain.append(note)
             chain_of[id(note)] = (principal, chain)
-        self.graces.update(chain_of)
+        self.graces.update(
+            {key: found for key, found in chain_of.items() if self._is_short(*found)}
+        )
+
+    def _is_short(self, principal: PlayedNote, chain: list[PlayedNote]) -> bool:
+        """Whether a chain is a few quick notes and not the end of a tuplet or a run."""
+        starts = {note.start for note in chain}
+        whole = principal.start - min(starts)
+        return len(starts) <= self.table.graces and whole <= self.table.graces_whole * self.unit
 
     def _grace_like(self, note: PlayedNote) -> bool:
         """Off the sixteenths and triplets, or on the sixty-fourths with another length."""

@@ -45,6 +45,8 @@ class GridTable(Table):
     loose: float = Field(gt=0)
     quantised_share: float = Field(gt=0, le=1)
     grace_length: float = Field(gt=0)
+    graces: int = Field(ge=1)
+    graces_whole: float = Field(gt=0)
     roll_step: float = Field(gt=0)
 
 

@@ -1,0 +1,104 @@
+"""Small MIDI files, written note by note so that a reader sees the music."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import mido
+import pytest
+
+QUARTER = 480
+Sung = tuple[float, float, int]  # onset and length in quarters, MIDI number
+MakeMidi = Callable[..., Path]
+
+
+def track_of(notes: Sequence[Sung], *, name: str = "", channel: int = 0) -> mido.MidiTrack:
+    """A track that plays ``notes``."""
+    events = []
+    for onset, length, midi in notes:
+        events.append((round(onset * QUARTER), 1, mido.Message("note_on", note=midi)))
+        off = mido.Message("note_off", note=midi)
+        events.append((round((onset + length) * QUARTER), 0, off))
+    track = mido.MidiTrack()
+    if name:
+        track.append(mido.MetaMessage("track_name", name=name))
+    at = 0
+    for tick, _, message in sorted(events, key=lambda event: event[:2]):
+        track.append(message.copy(time=tick - at, channel=channel))
+        at = tick
+    return track
+
+
+def conductor(
+    meters: Sequence[tuple[float, str]], tempos: Sequence[tuple[float, float]], title: str
+) -> mido.MidiTrack:
+    """A first track with title, meters and tempos at times in quarters."""
+    events: list[tuple[float, mido.MetaMessage]] = []
+    for at, meter in meters:
+        top, bottom = meter.split("/")
+        events.append(
+            (
+                at,
+                mido.MetaMessage("time_signature", numerator=int(top), denominator=int(bottom)),
+            )
+        )
+    for at, quarters in tempos:
+        events.append((at, mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(quarters))))
+    track = mido.MidiTrack()
+    if title:
+        track.append(mido.MetaMessage("track_name", name=title))
+    before = 0
+    for at, message in sorted(events, key=lambda event: event[0]):
+        tick = round(at * QUARTER)
+        track.append(message.copy(time=tick - before))
+        before = tick
+    return track
+
+
+@pytest.fixture
+def make_midi(tmp_path: Path) -> MakeMidi:
+    """Writes a MIDI file: ``make_midi(right=[...], left=[...], meters=[(0, "2/4")])``."""
+
+    def make(
+        right: Sequence[Sung] = (),
+        left: Sequence[Sung] = (),
+        *,
+        merged: Sequence[Sung] = (),
+        meters: Sequence[tuple[float, str]] = (),
+        tempos: Sequence[tuple[float, float]] = (),
+        title: str = "",
+        names: tuple[str, str] = ("right hand", "left hand"),
+        file: str = "piece.mid",
+    ) -> Path:
+        midi = mido.MidiFile(type=1, ticks_per_beat=QUARTER)
+        midi.tracks.append(conductor(meters, tempos, title))
+        if right:
+            midi.tracks.append(track_of(right, name=names[0]))
+        if left:
+            midi.tracks.append(track_of(left, name=names[1], channel=1))
+        if merged:
+            midi.tracks.append(track_of(merged))
+        path = tmp_path / file
+        midi.save(path)
+        return path
+
+    return make
+
+
+@pytest.fixture
+def march() -> tuple[list[Sung], list[Sung]]:
+    """Eight bars of 2/4, C and G7 in turn: a tune over low note and chord."""
+    right: list[Sung] = []
+    left: list[Sung] = []
+    for bar in range(8):
+        at = bar * 2.0
+        root, fifth, chord, tune = (
+            (36, 43, (52, 55), (72, 76, 79, 76))
+            if bar % 2 == 0
+            else (43, 50, (53, 59), (77, 74, 71, 74))
+        )
+        right += [(at + k / 2, 0.5, midi) for k, midi in enumerate(tune)]
+        left += [(at, 0.5, root), (at + 1, 0.5, fifth)]
+        left += [(at + beat, 0.5, midi) for beat in (0.5, 1.5) for midi in chord]
+    return right, left
