@@ -6,6 +6,7 @@ player can see which one sounds. Swing is played out.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from io import BytesIO
 
@@ -171,7 +172,7 @@ def swung(moment: Beat, bars: tuple[WrittenBar, ...], ratio: float) -> Beat:
     """
     if ratio == 1.0:
         return moment
-    bar = next((bar for bar in reversed(bars) if bar.start <= moment), bars[0])
+    bar = bars[max(0, bisect_right(bars, moment, key=lambda bar: bar.start) - 1)]
     if bar.compound or bar.bar.denominator > 4:
         return moment
     origin = bar.start - bar.missing

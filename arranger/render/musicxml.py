@@ -18,7 +18,13 @@ from arranger.render.note_values import plain_value
 from arranger.render.slurs import slur_ends
 from arranger.render.spelling import spellings, step_and_alter
 from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voice, sounds
-from arranger.render.written import WrittenBar, in_written_time, thumb_beat, written_bars
+from arranger.render.written import (
+    WrittenBar,
+    in_notatable_time,
+    in_written_time,
+    thumb_beat,
+    written_bars,
+)
 from arranger.render.xml_text import clean, sub
 
 _DOCTYPE = (
@@ -30,7 +36,7 @@ _MIDI_PROGRAM = 25  # MusicXML counts General MIDI programs from 1: acoustic gui
 
 def musicxml(arrangement: Arrangement) -> bytes:
     """The score as a MusicXML document in UTF-8."""
-    return _Score(in_written_time(arrangement)).document()
+    return _Score(in_notatable_time(in_written_time(arrangement))).document()
 
 
 class _Score:

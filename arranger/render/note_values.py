@@ -22,6 +22,8 @@ TYPES: tuple[tuple[str, Beat], ...] = (
     ("64th", Beat(1, 16)),
     ("128th", Beat(1, 32)),
     ("256th", Beat(1, 64)),
+    ("512th", Beat(1, 128)),
+    ("1024th", Beat(1, 256)),
 )
 _MOST_DOTS = 2
 
@@ -43,13 +45,19 @@ class NoteValue:
         return f"{dotted}{self.type} note"
 
 
+_PLAIN = {
+    value.length: value
+    for value in (
+        NoteValue(length=base * (2 - Beat(1, 2**dots)), type=name, dots=dots)
+        for name, base in TYPES
+        for dots in range(_MOST_DOTS + 1)
+    )
+}
+
+
 def plain_value(length: Beat) -> NoteValue | None:
     """The one undivided note value (up to two dots) of this length, if there is one."""
-    for name, base in TYPES:
-        for dots in range(_MOST_DOTS + 1):
-            if length == base * (2 - Beat(1, 2**dots)):
-                return NoteValue(length=length, type=name, dots=dots)
-    return None
+    return _PLAIN.get(length)
 
 
 def tuplet_value(length: Beat) -> NoteValue | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from arranger.music.arrangement import Arrangement, Placement
@@ -117,11 +118,13 @@ def _spelt_place(tone: int, key: Key, chord: ChordName | None, resolves: int) ->
 
 def spellings(written: Arrangement) -> tuple[Spelling, ...]:
     """For every note how it is written: at the pitch of the hand, without the capo."""
-    names = [(mark.onset, parse_chord_name(mark.name)) for mark in written.chords]
+    names = [parse_chord_name(mark.name) for mark in written.chords]
+    changes = [mark.onset for mark in written.chords]
     following = _next_in_voice(written.notes)
     result = []
     for index, note in enumerate(written.notes):
-        chord = next((name for onset, name in reversed(names) if onset <= note.onset), None)
+        place = bisect_right(changes, note.onset) - 1
+        chord = names[place] if place >= 0 else None
         after = following.get(index)
         step = after.midi - note.midi if after else 0
         resolves = step if abs(step) == 1 else 0

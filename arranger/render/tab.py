@@ -24,7 +24,7 @@ from arranger.render.written import WrittenBar, in_written_time, written_bars
 
 WIDTH = 80
 _MARGIN = 6
-_ROOM = WIDTH - _MARGIN - 1
+_ROOM = WIDTH - _MARGIN - len("||")
 
 
 def tab_text(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
@@ -39,7 +39,7 @@ def tab_systems(written: Arrangement) -> Iterator[list[str]]:
     bars = written_bars(written)
     barres = barre_marks(written)
     signs = slur_signs(written.notes)
-    parts = [part for bar in bars for part in stretches(bar, room=_ROOM)]
+    parts = [part for bar in bars for part in stretches(bar, room=_ROOM - 1)]
     for row in _systems(parts):
         last = row[-1].end == bars[-1].end
         yield _System(row, written.tuning, barres, signs, last=last).lines()
@@ -52,7 +52,7 @@ def _systems(parts: Iterable[Stretch]) -> Iterator[list[Stretch]]:
     for part in parts:
         opens = part.opens_bar and part.bar.bar.section is not None
         pick_up = all(earlier.bar.missing > 0 for earlier in row)
-        if row and ((opens and not pick_up) or used + part.width + 1 > _ROOM):
+        if row and ((opens and not pick_up) or used + 1 + part.width > _ROOM):
             yield row
             row, used = [], 0
         row.append(part)

@@ -6,6 +6,7 @@ another note of its voice is held gets a voice of its own, so that nothing held 
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -94,9 +95,10 @@ def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
     """A bar of one voice, filled from bar line to bar line with chords and rests."""
     chunks: list[Chunk] = []
     now = bar.start
-    for sound in voice:
-        if sound.end <= bar.start or sound.onset >= bar.end:
-            continue
+    # Sounds of one voice do not overlap: only one can reach in from before the bar.
+    first = bisect_right(voice, bar.start, key=lambda sound: sound.end)
+    last = bisect_left(voice, bar.end, key=lambda sound: sound.onset)
+    for sound in voice[first:last]:
         start, end = max(sound.onset, bar.start), min(sound.end, bar.end)
         chunks += _rests(bar, now, start)
         values = _values(bar, start, end)

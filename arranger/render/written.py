@@ -6,9 +6,11 @@ works on written time; only this file knows of ``written_scale``.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import lcm
 
 from arranger.music.arrangement import ArrangedBar, Arrangement, ChordMark, Placement
 from arranger.music.time import Beat
@@ -102,17 +104,21 @@ def full_length(bar: ArrangedBar) -> Beat:
 def written_bars(arrangement: Arrangement) -> tuple[WrittenBar, ...]:
     """The bars of an arrangement in written time, each with its notes and chord changes."""
     marks = _changes(arrangement.chords)
-    bars = []
-    for index, bar in enumerate(arrangement.bars):
-        bars.append(
-            WrittenBar(
-                bar=bar,
-                missing=_missing(arrangement.bars, index),
-                notes=tuple(n for n in arrangement.notes if bar.start <= n.onset < bar.end),
-                marks=tuple(m for m in marks if bar.start <= m.onset < bar.end),
-            )
+    note_onsets = [note.onset for note in arrangement.notes]
+    mark_onsets = [mark.onset for mark in marks]
+
+    def within(onsets: list[Beat], bar: ArrangedBar) -> slice:
+        return slice(bisect_left(onsets, bar.start), bisect_left(onsets, bar.end))
+
+    return tuple(
+        WrittenBar(
+            bar=bar,
+            missing=_missing(arrangement.bars, index),
+            notes=arrangement.notes[within(note_onsets, bar)],
+            marks=marks[within(mark_onsets, bar)],
         )
-    return tuple(bars)
+        for index, bar in enumerate(arrangement.bars)
+    )
 
 
 def _changes(marks: Sequence[ChordMark]) -> tuple[ChordMark, ...]:
@@ -140,6 +146,46 @@ def _missing(bars: Sequence[ArrangedBar], index: int) -> Beat:
     before = bars[index - 1]
     completes = before.length < full_length(before) and before.length == lack
     return before.length if completes and index > 1 else Beat(0)
+
+
+_GRID = 48
+"""Parts of a quarter that sixteenth triplets and 64ths share: the grid of last resort."""
+_FINEST = 32
+_ODDEST = 15
+
+
+def in_notatable_time(written: Arrangement) -> Arrangement:
+    """The arrangement with what no note values can say moved to 1/48 of a quarter.
+
+    Only the drawing needs this, and only where a file mixes divisions beyond 15ths or is finer
+    than 128ths within one bar; everything that ``read`` puts on its grid stays as it is.
+    """
+    odd = [not _is_notatable(bar) for bar in written_bars(written)]
+    if not any(odd):
+        return written
+    starts = [bar.start for bar in written.bars]
+
+    def drawn(time: Beat) -> Beat:
+        if not odd[max(0, bisect_right(starts, time) - 1)]:
+            return time
+        return Beat(round(time * _GRID), _GRID)
+
+    notes = []
+    for note in written.notes:
+        onset, end = drawn(note.onset), drawn(note.end)
+        length = max(end - onset, Beat(1, _GRID))
+        notes.append(replace(note, onset=onset, length=length))
+    notes.sort(key=lambda note: (note.onset, -note.string))
+    chords = tuple(replace(mark, onset=drawn(mark.onset)) for mark in written.chords)
+    return replace(written, notes=tuple(notes), chords=chords)
+
+
+def _is_notatable(bar: WrittenBar) -> bool:
+    times = [bar.missing, bar.bar.length]
+    times += [time - bar.start for note in bar.notes for time in (note.onset, note.end)]
+    common = lcm(*(time.denominator for time in times))
+    halvings = common & -common
+    return halvings <= _FINEST and common // halvings <= _ODDEST
 
 
 def thumb_beat(arrangement: Arrangement) -> Beat:
