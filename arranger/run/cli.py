@@ -74,6 +74,10 @@ def arrange(
     ] = None,
     meter: Meter = None,
     straight: Straight = None,
+    tempo: Annotated[
+        float | None,
+        typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
+    ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
     anyway: Annotated[
         bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
@@ -92,6 +96,7 @@ def arrange(
             player=player,
             meter=meter,
             straight=straight,
+            tempo=tempo,
             anyway=anyway,
         )
         files = result.documents()

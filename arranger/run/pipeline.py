@@ -59,6 +59,7 @@ def arrange(
     player: str | Path | None = None,
     meter: str | None = None,
     straight: bool | None = None,
+    tempo: float | None = None,
     anyway: bool = False,
 ) -> Result:
     """A solo fingerstyle guitar arrangement of a piano piece.
@@ -70,7 +71,7 @@ def arrange(
     key : the key the hand plays in, such as ``G`` or ``Em``; None chooses.
     capo : the fret the capo lies on, 0 for none.
     player : a player file; None takes the student the level describes.
-    meter, straight : see ``understand``.
+    meter, straight, tempo : see ``understand``.
     anyway : return the arrangement even where the piece does not suit the level.
 
     Raises
@@ -81,7 +82,7 @@ def arrange(
     InternalFault : the judge refused the result.
     """
     level_named(level)  # a wrong name is said before any work is done
-    analysis = understand(Path(path), meter=meter, straight=straight)
+    analysis = understand(Path(path), meter=meter, straight=straight, tempo=tempo)
     wishes = Wishes(key=key, capo=capo, player=Path(player) if player else None)
     return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
 
@@ -143,9 +144,15 @@ def _misfit(verdict: Verdict, level: Level) -> str:
     heard = verdict.fidelity
     reasons = []
     if heard.grid_fidelity < level.grid_fidelity_least:
-        reasons.append(f"only {heard.grid_fidelity:.0%} of the tune's grid is heard")
+        reasons.append(
+            f"{heard.grid_fidelity:.1%} of the tune is heard on the level's grid, less than"
+            f" {level.grid_fidelity_least:.0%}"
+        )
     if heard.contour_breaks > level.contour_breaks_most:
-        reasons.append(f"{heard.contour_breaks:.0%} of the tune's steps change direction")
+        reasons.append(
+            f"{heard.contour_breaks:.1%} of its steps change direction, more than"
+            f" {level.contour_breaks_most:.0%}"
+        )
     return " and ".join(reasons)
 
 

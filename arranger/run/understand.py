@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from arranger.analyse import analyse
 from arranger.music.analysis import Analysis
+from arranger.music.errors import UsageError
 from arranger.music.key import Key
 from arranger.read import read
+
+SLOWEST, FASTEST = 10, 400
+"""Quarter notes a minute that a metronome shows, with room to spare; common practice."""
 
 
 def understand(
@@ -16,6 +21,7 @@ def understand(
     meter: str | None = None,
     straight: bool | None = None,
     source_key: Key | None = None,
+    tempo: float | None = None,
 ) -> Analysis:
     """What is heard in a file.
 
@@ -24,10 +30,20 @@ def understand(
     meter : a time signature such as ``3/4`` that overrules the file's.
     straight : True takes eighths as they stand, False for swing, None listens.
     source_key : the key of the whole piece, where a teacher knows better.
+    tempo : the tempo to aim at in quarter notes a minute, whatever the file says.
 
     Raises
     ------
     UnreadableInput : the file cannot be read or holds no music to arrange.
     UsageError : an option says something that cannot be meant.
     """
-    return analyse(read(path, meter=meter, straight=straight), key=source_key)
+    score = read(path, meter=meter, straight=straight)
+    if tempo is not None:
+        if not SLOWEST <= tempo <= FASTEST:
+            raise UsageError(
+                f"a tempo of {tempo:g} quarter notes a minute cannot be meant",
+                where="--tempo",
+                next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
+            )
+        score = replace(score, tempo=tempo, tempo_stated=True)
+    return analyse(score, key=source_key)

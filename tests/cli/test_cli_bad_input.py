@@ -77,6 +77,7 @@ def test_no_traceback_reaches_the_terminal(tmp_path: Path) -> None:
         (["--capo", "30"], "capo"),
         (["--player", "nobody.toml"], "the player file cannot be read"),
         (["--meter", "three"], "three"),
+        (["--tempo", "0"], "a tempo of 0"),
         (["--colour", "blue"], "--colour"),
     ],
 )
