@@ -70,8 +70,8 @@ def test_misfit_names_the_bars_and_the_nearest_level_that_works(rooms: Rooms) ->
     assert refused.value.nearest == "intermediate"
     assert str(refused.value) == (
         "piece.mid: the piece does not suit the level beginner: 90.0% of the tune is heard on"
-        " the level's grid, less than 95%; see bars 3, 7. The nearest level that works is intermediate:"
-        " --level intermediate. To write beginner all the same: --anyway."
+        " the level's grid, less than 95%; see bars 3, 7. The nearest level that works is"
+        " intermediate: --level intermediate. To write beginner all the same: --anyway."
     )
 
 
