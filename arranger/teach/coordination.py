@@ -1,0 +1,168 @@
+"""Coordination: places where the hands must learn something new, out of context first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from arranger.music.arrangement import Placement
+from arranger.music.lesson import LessonStep
+from arranger.music.verdict import Verdict
+from arranger.tables.teaching import Teaching
+from arranger.teach.bars import TabBar, in_words
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A place worth practising alone: its bar, how much of it there is, and how to do it."""
+
+    bar: int
+    size: float
+    text: str
+
+
+Search = Callable[[Sequence[TabBar], Teaching], Iterator[Point]]
+
+
+def slurs_under_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
+    """A slur under a thumb note."""
+    for bar in bars:
+        thumb = {n.onset for n in bar.notes if n.right == "p" and n.slur is None}
+        for note in bar.notes:
+            if note.slur is not None and note.onset in thumb:
+                yield Point(
+                    bar.number,
+                    1.0,
+                    f"The {note.slur} on string {note.string} falls together with the thumb. "
+                    "First the slur alone, then the thumb alone in time, then both.",
+                )
+
+
+def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
+    """A finger that holds one string and lies down over another."""
+    for finger, notes in _by_finger(bars).items():
+        for place, (bar, note) in enumerate(notes):
+            for _bar, held in notes[max(0, place - 6) : place]:
+                if held.onset < note.onset < held.end and held.string != note.string:
+                    yield Point(
+                        bar,
+                        abs(held.string - note.string),
+                        f"Finger {finger} holds string {held.string} at fret {held.fret} and "
+                        f"lies down over string {note.string} as well. Set it as a barre from "
+                        "the start, or roll it flat without letting go of the first note.",
+                    )
+
+
+def shifts(bars: Sequence[TabBar], table: Teaching) -> Iterator[Point]:
+    """A finger that moves far along the neck."""
+    for finger, notes in _by_finger(bars).items():
+        for (_bar, before), (bar, after) in pairwise(notes):
+            frets = abs(after.fret - before.fret)
+            if frets >= table.shift_frets:
+                who = "The thumb" if finger == "T" else f"Finger {finger}"
+                yield Point(
+                    bar,
+                    frets,
+                    f"{who} moves from fret {before.fret} to fret {after.fret}. Look at the "
+                    "new fret before you go, keep the hand light, and land without playing; "
+                    "then with the note before and the note after.",
+                )
+
+
+def tune_across_the_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
+    """A tune note off the beat that is held while the thumb plays on."""
+    for bar in bars:
+        across = 0
+        for note in bar.notes:
+            off = (note.onset - bar.bar.start) % bar.bar.beat != 0
+            if note.voice == "melody" and note.slur is None and off:
+                across += any(
+                    other.right == "p" and note.onset < other.onset < note.end
+                    for other in bar.notes
+                )
+        if across:
+            yield Point(
+                bar.number,
+                across,
+                "The tune comes between the thumb's beats and is held while the thumb plays "
+                "on. Tap the thumb's beat and sing the tune; then thumb alone, counting; then "
+                "add one tune note after the other.",
+            )
+
+
+def _by_finger(bars: Sequence[TabBar]) -> dict[str, list[tuple[int, Placement]]]:
+    """Every fretting finger's notes in order, with their bars."""
+    found: dict[str, list[tuple[int, Placement]]] = {}
+    for bar in bars:
+        for note in bar.notes:
+            if note.fret > 0:
+                found.setdefault(note.left, []).append((bar.number, note))
+    return dict(sorted(found.items()))
+
+
+SEARCHES: dict[str, Search] = {
+    "A slur under the thumb": slurs_under_thumb,
+    "A barre that flattens": flattening_barres,
+    "A shift": shifts,
+    "Tune against thumb": tune_across_the_thumb,
+}
+
+# What the features of the verdict are to a player: "above all for <this>".
+DEMANDS = {
+    "stretch": "its stretch",
+    "barre": "its barre",
+    "fingers": "the fingers held down",
+    "position": "its high frets",
+    "voices": "its many notes at once",
+    "moves": "the ways of the left fingers",
+    "plucking": "its many notes",
+    "repeats": "the plucking fingers that must come again quickly",
+    "independence": "the tune against the thumb",
+    "slurs": "its slur under the thumb",
+}
+
+
+def coordination_steps(
+    bars: Sequence[TabBar], verdict: Verdict, table: Teaching
+) -> list[LessonStep]:
+    """The clearest place of each kind, and the hardest bar of the piece."""
+    steps = []
+    for title, search in SEARCHES.items():
+        points = list(search(bars, table))
+        if not points:
+            continue
+        worst = max(points, key=lambda point: point.size)  # the first of equals
+        others = {point.bar for point in points} - {worst.bar}
+        text = worst.text + (f" Also in {in_words(others)}." if 0 < len(others) <= 6 else "")
+        steps.append(
+            LessonStep(
+                kind="coordination",
+                title=f"{title}: bar {worst.bar}",
+                text=text,
+                bars=(worst.bar,),
+            )
+        )
+    return steps + _hardest_bar(bars, verdict)
+
+
+def _hardest_bar(bars: Sequence[TabBar], verdict: Verdict) -> list[LessonStep]:
+    known = {bar.number for bar in bars}
+    rated = [bar for bar in verdict.difficulty.bars if bar.bar in known and bar.points > 0]
+    if len(rated) < 2:
+        return []
+    hardest = max(rated, key=lambda bar: bar.points)
+    most = max(hardest.features, key=lambda feature: feature[1], default=("", 0.0))[0]
+    why = f"Above all for {DEMANDS[most]}. " if most in DEMANDS else ""
+    text = (
+        f"{why}Play it alone at half the tempo until it is clean, then with the bar before it, "
+        "then with the bar after it."
+    )
+    return [
+        LessonStep(
+            kind="coordination",
+            title=f"The hardest bar: {hardest.bar}",
+            text=text,
+            bars=(hardest.bar,),
+        )
+    ]

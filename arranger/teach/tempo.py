@@ -1,0 +1,84 @@
+"""The tempo ladder, and how the piece ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from arranger.music.arrangement import Arrangement
+from arranger.music.lesson import LessonStep
+from arranger.music.time import Beat
+from arranger.tables.teaching import Teaching
+from arranger.teach.bars import TabBar, in_words
+
+
+def rungs(arrangement: Arrangement, table: Teaching) -> list[float]:
+    """Tempos from a clean start over the student's tempo to the target, rising.
+
+    In source quarters a minute. The student's tempo is always a rung; so is the target
+    where it is faster.
+    """
+    found = _climb(
+        arrangement.student_tempo * table.ladder_start, arrangement.student_tempo, table
+    )
+    if arrangement.target_tempo > arrangement.student_tempo:
+        found += _climb(arrangement.student_tempo, arrangement.target_tempo, table)[1:]
+    return found
+
+
+def _climb(low: float, high: float, table: Teaching) -> list[float]:
+    """From ``low`` to ``high`` in even ratios no larger than the table's."""
+    count = 1
+    while low * table.ladder_ratio**count < high:
+        count += 1
+    ratio = (high / low) ** (1 / count)
+    return [low * ratio**rung for rung in range(count)] + [high]
+
+
+def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
+    """From slow to fast, one rung at a time, only when it is clean."""
+    if not arrangement.notes:
+        return []
+    beat = thumb_beat(arrangement)
+    clicks = [round(tempo / float(beat)) for tempo in rungs(arrangement, table)]
+    ladder = " – ".join(str(click) for click in dict.fromkeys(clicks))
+    student = round(arrangement.student_tempo / float(beat))
+    passes = {
+        1: "one clean pass",
+        2: "two clean passes in a row",
+        3: "three clean passes in a row",
+    }
+    text = (
+        f"Metronome on every beat of the thumb: {ladder}. One rung up after "
+        f"{passes.get(table.clean_passes, f'{table.clean_passes} clean passes in a row')}, one "
+        f"down after two faulty ones. {student} is your tempo for now"
+    )
+    target = round(arrangement.target_tempo / float(beat))
+    text += f", {target} the composer's. " if target > student else ". "
+    text += (
+        "What counts is the share of passes that are right, not the minutes (Duke et al. 2009)."
+    )
+    start = rungs(arrangement, table)[0]
+    return [
+        LessonStep(kind="ladder", title="The tempo ladder", text=text, tempo=round(start, 1))
+    ]
+
+
+def thumb_beat(arrangement: Arrangement) -> Beat:
+    """The thumb beat that fills most of the piece, in source quarters."""
+    time: dict[Beat, Beat] = {}
+    for bar in arrangement.bars:
+        time[bar.beat] = time.get(bar.beat, Beat(0)) + bar.length
+    return max(time, key=lambda beat: time[beat])
+
+
+def closing_step(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
+    """Slow down over the last bars."""
+    played = [bar for bar in bars if bar.tab]
+    if not played:
+        return []
+    last = tuple(bar.number for bar in played[-table.closing_bars :])
+    text = (
+        f"In {in_words(last)} let the tempo sink little by little, the thumb leading, and let "
+        "the last notes ring. Only once the piece is steady without it."
+    )
+    return [LessonStep(kind="closing", title="The end", text=text, bars=last)]

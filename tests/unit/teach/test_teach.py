@@ -1,0 +1,297 @@
+"""Lessons for pieces small enough to know what a teacher would say."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+
+from arranger.music.arrangement import ChordMark, Shape
+from arranger.music.verdict import BarDifficulty, Difficulty, Fidelity, Verdict
+from arranger.tables.teaching import teaching
+from arranger.teach import teach
+from arranger.teach.bars import in_words, tab_bars
+from arranger.teach.changes import changes
+from arranger.teach.recurring import recurring_pair
+from arranger.teach.right_hand import pattern_of
+from arranger.teach.tempo import rungs
+
+C = Shape(name="C", frets=(None, 3, 2, 0, 1, 0), fingers=(None, "3", "2", None, "1", None))
+AM = Shape(name="Am", frets=(None, 0, 2, 2, 1, 0), fingers=(None, None, "2", "3", "1", None))
+G = Shape(name="G", frets=(3, 2, 0, 0, 0, 3), fingers=("2", "1", None, None, None, "3"))
+F = Shape(name="F", frets=(1, 3, 3, 2, 1, 1), fingers=tuple("134211"), barre=1)
+
+A_BAR = ("0 1 bass 5 3 3 p", "0 1 melody 1 0 0 m", "1 1 bass 4 2 2 p", "2 1 melody 2 1 1 m")
+B_BAR = ("0 1 bass 6 3 2 p", "0 1 melody 1 3 3 a", "2 1 bass 4 0 0 p", "3 1 melody 2 0 0 m")
+
+
+def lines_of(*bars):
+    """Bars of 4/4, each a tuple of lines whose onsets count from the start of the bar."""
+    found = []
+    for place, bar in enumerate(bars):
+        for line in bar:
+            onset, rest = line.split(" ", 1)
+            found.append(f"{4 * place + Fraction(onset)} {rest}")
+    return "\n".join(found)
+
+
+def changed(bar, note, fret):
+    """A bar with another fret for one of its notes."""
+    words = bar[note].split()
+    words[4] = str(fret)
+    return (*bar[:note], " ".join(words), *bar[note + 1 :])
+
+
+def judged(arrangement):
+    """A verdict in which every bar is harder than the one before."""
+    return Verdict(
+        violations=(),
+        fidelity=Fidelity(
+            melody_kept=1, grid_fidelity=1, contour_breaks=0, bass_roots=1, thirds=1,
+            thumb_beats=1, alternation=1,
+        ),
+        difficulty=Difficulty(
+            score=20.0,
+            band="beginner",
+            bars=tuple(
+                BarDifficulty(bar=bar.bar, points=10.0 + bar.bar, features=(("moves", 9.0),))
+                for bar in arrangement.bars
+            ),
+            reasons=(),
+        ),
+    )  # fmt: skip
+
+
+def lesson_for(arrangement):
+    return teach(arrangement, judged(arrangement)).steps
+
+
+def step(steps, kind):
+    return next((step for step in steps if step.kind == kind), None)
+
+
+def test_the_steps_come_in_a_teachers_order(piece):
+    marks = [ChordMark(onset=Fraction(8 * i), name="C", shape=i % 2) for i in range(4)]
+    arrangement = piece(
+        lines_of(*(A_BAR, B_BAR) * 8), shapes=(C, G), chords=marks, sections={1: "A", 9: "A"}
+    )
+    kinds = list(dict.fromkeys(step.kind for step in lesson_for(arrangement)))
+    assert kinds == [
+        "care", "pair", "right-hand", "shapes", "change", "coordination", "loop", "day",
+        "ladder", "closing",
+    ]  # fmt: skip
+
+
+def test_every_bar_and_shape_named_exists(piece):
+    marks = [ChordMark(onset=Fraction(4 * i), name="C", shape=i % 3) for i in range(12)]
+    arrangement = piece(
+        lines_of(*(A_BAR, B_BAR, changed(A_BAR, 3, 3)) * 4), shapes=(C, G, F), chords=marks
+    )
+    numbers = {bar.bar for bar in arrangement.bars}
+    for found in lesson_for(arrangement):
+        assert set(found.bars) <= numbers
+        assert set(found.shapes) <= set(range(3))
+        for low, high in re.findall(r"bars? (\d+)(?:–(\d+))?", found.title + found.text):
+            assert {int(low), int(high or low)} <= numbers
+
+
+def test_the_pair_and_its_share(piece):
+    """A B A B' C A B: bars 1-2 return in 6-7, 3-4 differ in one note; 4 bars of 7."""
+    c_bar = ("0 4 melody 1 0 0 a",)
+    arrangement = piece(
+        lines_of(A_BAR, B_BAR, A_BAR, changed(B_BAR, 3, 1), c_bar, A_BAR, B_BAR)
+    )
+    found = step(lesson_for(arrangement), "pair")
+    assert found.title == "First bars 1–2"
+    assert found.bars == (1, 2, 6, 7)
+    assert "bars 6–7" in found.text
+    assert "57%" in found.text
+    assert "bars 3–4: the same but for one note" in found.text
+
+
+def test_no_pair_where_nothing_returns(piece):
+    arrangement = piece(lines_of(A_BAR, B_BAR, changed(A_BAR, 3, 3)))
+    assert step(lesson_for(arrangement), "pair") is None
+
+
+def test_pairs_do_not_overlap(piece):
+    """Five equal bars hold the pair twice, not four times."""
+    bars = tab_bars(piece(lines_of(*[A_BAR] * 5)))
+    assert recurring_pair(bars, 1).times == (0, 2)
+
+
+def test_a_bar_is_what_stands_in_the_tab(piece, swap):
+    """How long a note is held, and which finger plays it, makes no other bar."""
+    arrangement = piece(lines_of(A_BAR, A_BAR))
+    held = swap(arrangement, 3, length=Fraction(2), right="a")
+    one, other = tab_bars(held)
+    assert one.tab == other.tab
+
+
+def test_the_right_hand_alone(piece):
+    arrangement = piece(lines_of(A_BAR, B_BAR, B_BAR))
+    found = step(lesson_for(arrangement), "right-hand")
+    assert found.bars == (2,)
+    assert "on strings 6, 4" in found.text
+    assert "1 p+a, 3 p, 4 m" in found.text
+    assert "2 of 3 bars" in found.text
+
+
+def test_patterns_count_in_thumb_beats(piece):
+    """A 2/4 rag: thumb on eighths, the sixteenth after the first is 1 and."""
+    arrangement = piece(
+        "0 1/2 bass 5 0 0 p \n 1/4 1/4 melody 1 0 0 m \n 1/2 1/2 bass 4 0 0 p",
+        meter=(2, 4),
+        beat=Fraction(1, 2),
+    )
+    (bar,) = tab_bars(arrangement)
+    assert pattern_of(bar) == ((0, "p"), (Fraction(1, 2), "m"), (1, "p"))
+    assert "1 p, 1& m, 2 p" in step(lesson_for(arrangement), "right-hand").text
+
+
+def test_changes_are_ranked_by_what_the_fingers_do(piece):
+    """C to Am: finger 3 jumps, the others stay. C to F: everything moves and lies down."""
+    marks = [
+        ChordMark(onset=Fraction(4 * i), name="", shape=shape)
+        for i, shape in enumerate([0, 1, 0, 2, 2, 0])
+    ]
+    arrangement = piece(lines_of(*[A_BAR] * 6), shapes=(C, AM, F), chords=marks)
+    ranked = changes(arrangement, tab_bars(arrangement), teaching().change)
+    assert (ranked[0].start, ranked[0].goal) == (0, 2)
+    assert {(c.start, c.goal) for c in ranked} == {(0, 1), (1, 0), (0, 2), (2, 0)}
+    to_am = next(c for c in ranked if (c.start, c.goal) == (0, 1))
+    assert to_am.parts == (
+        "finger 1 stays",
+        "finger 2 stays",
+        "finger 3 goes to string 3, fret 2",
+    )
+    assert to_am.bars == (2,)
+    points = teaching().change
+    # string 5 fret 3 to string 3 fret 2: two strings and a fret
+    assert to_am.points == pytest.approx(points.jump + 3 * points.step)
+
+
+def test_drills_for_the_hardest_changes_only(piece):
+    marks = [ChordMark(onset=Fraction(4 * i), name="", shape=i % 4) for i in range(8)]
+    arrangement = piece(lines_of(*[A_BAR] * 8), shapes=(C, AM, F, G), chords=marks)
+    drills = [step for step in lesson_for(arrangement) if step.kind == "change"]
+    assert len(drills) == teaching().drills
+    assert all(len(drill.shapes) == 2 and drill.bars for drill in drills)
+    shapes = step(lesson_for(arrangement), "shapes")
+    assert shapes.title == "4 shapes"
+    assert all(
+        name in shapes.text for name in ("C x32010", "Am x02210", "F 133211", "G 320003")
+    )
+
+
+def test_shapes_of_one_name_are_told_apart(piece):
+    other = replace(G, frets=(3, None, 0, 0, 0, 3), fingers=("3", None, None, None, None, "4"))
+    marks = [ChordMark(onset=Fraction(4 * i), name="G", shape=i) for i in range(2)]
+    arrangement = piece(lines_of(A_BAR, A_BAR), shapes=(G, other), chords=marks)
+    assert step(lesson_for(arrangement), "change").title == "Drill G 320003 → 3x0003"
+
+
+COORDINATION = {
+    "A slur under the thumb": """
+        0 1 melody 1 0 0 a
+        1 1 bass 5 0 0 p
+        1 1 melody 1 3 3 a hammer-on
+    """,
+    "A barre that flattens": "0 2 bass 4 2 1 p \n 1 1 melody 1 2 1 a",
+    "A shift": "0 1 melody 1 1 1 a \n 1 1 melody 1 5 1 a",
+    "Tune against thumb": "1/2 1 melody 1 0 0 a \n 1 1 bass 5 0 0 p",
+}
+
+
+@pytest.mark.parametrize(("title", "lines"), COORDINATION.items(), ids=COORDINATION)
+def test_points_of_coordination(piece, title, lines):
+    arrangement = piece(lines)
+    found = [step for step in lesson_for(arrangement) if step.kind == "coordination"]
+    assert [step.title for step in found] == [f"{title}: bar 1"]
+
+
+def test_the_hardest_bar_comes_from_the_verdict(piece):
+    found = lesson_for(piece(lines_of(A_BAR, B_BAR, A_BAR)))
+    hardest = [step for step in found if step.title.startswith("The hardest bar")]
+    assert hardest[0].bars == (3,)
+
+
+def test_loops_of_eight_bars_by_section(piece):
+    """20 bars: A of 11 (8 and a rest of 3), A again the same, both told once."""
+    strain = [A_BAR, B_BAR] * 5 + [A_BAR]
+    arrangement = piece(lines_of(*strain, *strain), sections={1: "A", 12: "A"})
+    loops = [step for step in lesson_for(arrangement) if step.kind == "loop"]
+    assert [loop.title for loop in loops] == [
+        "Loop bars 1–8 of part A",
+        "Loop bars 9–11 of part A",
+    ]
+    assert "The same again in bars 12–19." in loops[0].text
+
+
+def test_a_short_rest_joins_the_loop_before(piece):
+    loops = [step for step in lesson_for(piece(lines_of(*[A_BAR] * 10))) if step.kind == "loop"]
+    assert [len(loop.bars) for loop in loops] == [10]
+
+
+def test_a_pick_up_goes_with_the_first_loop(piece):
+    arrangement = piece(lines_of(*[A_BAR] * 9))
+    from_zero = tuple(replace(bar, bar=bar.bar - 1) for bar in arrangement.bars)
+    loops = [
+        step for step in lesson_for(replace(arrangement, bars=from_zero)) if step.kind == "loop"
+    ]
+    assert loops[0].bars == tuple(range(9))
+
+
+def test_where_a_repeat_differs(piece):
+    """Eight bars and again, only the last note of the last bar is another."""
+    strain = [A_BAR, B_BAR] * 4
+    ending = [*strain[:-1], changed(B_BAR, 3, 1)]
+    arrangement = piece(lines_of(*strain, *ending), sections={1: "A", 9: "A"})
+    found = step(lesson_for(arrangement), "repeats")
+    assert found.title == "Where bars 9–16 differ"
+    assert found.bars == (16,)
+    assert "bars 1–8 again, but for bar 16: its last note is another" in found.text
+
+
+def test_the_ladder_ends_at_the_target(piece):
+    arrangement = replace(piece(lines_of(A_BAR), tempo=60.0), target_tempo=90.0)
+    tempos = rungs(arrangement, teaching())
+    assert tempos[0] == pytest.approx(36.0)
+    assert 60.0 in tempos
+    assert tempos[-1] == 90.0
+    assert all(
+        low < high <= low * teaching().ladder_ratio * 1.001 for low, high in pairwise(tempos)
+    )
+
+
+def test_the_metronome_ticks_with_the_thumb(piece):
+    """60 quarters a minute with the thumb on eighths is 120 ticks."""
+    arrangement = piece(lines_of(A_BAR), tempo=60.0, beat=Fraction(1, 2))
+    assert "120 is your tempo" in step(lesson_for(arrangement), "ladder").text
+
+
+def test_the_end(piece):
+    found = lesson_for(piece(lines_of(*[A_BAR] * 4)))[-1]
+    assert (found.kind, found.bars) == ("closing", (3, 4))
+
+
+def test_care_comes_first_with_its_sources(piece):
+    found = lesson_for(piece(lines_of(A_BAR)))[0]
+    assert found.kind == "care"
+    assert "BAPAM" in found.text
+    assert "5 minutes in every 30" in found.text
+    assert "clinician" in found.text
+
+
+def test_an_empty_piece_still_warns(piece):
+    kinds = [step.kind for step in lesson_for(piece(""))]
+    assert kinds == ["care"]
+
+
+def test_bars_in_words():
+    assert in_words([3]) == "bar 3"
+    assert in_words([9, 1, 2, 3, 5, 6]) == "bars 1–3, 5–6 and 9"
+    assert in_words([4, 4]) == "bar 4"
