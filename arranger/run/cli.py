@@ -16,7 +16,11 @@ from arranger.music.errors import ArrangerError, InternalFault
 # The rooms are imported inside the commands, so that --help answers at once.
 # ruff: noqa: PLC0415
 if TYPE_CHECKING:
+    from arranger.music.arrangement import Arrangement
     from arranger.run.pipeline import Result
+
+HARDEST = 3
+"""How many of the hardest places the summary names; all of them stand in the documents."""
 
 app = typer.Typer(
     help="A piano piece becomes a solo fingerstyle guitar arrangement that a student can play.",
@@ -111,9 +115,10 @@ def _summary(result: Result) -> Iterator[str]:
     """What was made and decided, each decision with the option that changes it."""
     arrangement, verdict = result.arrangement, result.verdict
     heard, grade = verdict.fidelity, verdict.difficulty
-    capo = f", capo {arrangement.capo}" if arrangement.capo else ""
-    yield f"{arrangement.title}: {arrangement.level}, {arrangement.key.name}{capo}"
+    yield f"{arrangement.title}: {arrangement.level}, {_key(arrangement)}"
     yield f"difficulty {grade.score:.0f} of 100 ({grade.band})"
+    for reason in grade.reasons[:HARDEST]:
+        yield f"  bar {reason.bar}: {reason.what}"
     yield (
         f"of the tune {heard.melody_kept:.0%} of the notes, {heard.grid_fidelity:.0%} on the"
         f" level's grid; {heard.contour_breaks:.0%} of its steps changed direction"
@@ -128,6 +133,14 @@ def _summary(result: Result) -> Iterator[str]:
         yield f"noticed: {warning.text}{place}"
     for decision in arrangement.decisions:
         yield f"decided: {decision.text} [{decision.option}]"
+
+
+def _key(arrangement: Arrangement) -> str:
+    """The key the hand plays in, the capo, and how far the sound lies from the piece."""
+    capo = f", capo {arrangement.capo}" if arrangement.capo else ""
+    moved = arrangement.transposed_by
+    away = f", {abs(moved)} semitones {'higher' if moved > 0 else 'lower'} than the piece"
+    return f"{arrangement.key.name}{capo}{away if moved else ''}"
 
 
 @app.command()

@@ -128,8 +128,8 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
     verdict = judge(arrangement, analysis, level, player)
     if verdict.violations:
         raise InternalFault(
-            f"our own result broke {len(verdict.violations)} rules of the hand, so nothing"
-            f" was written (first: {verdict.violations[0].text})",
+            f"our own result breaks rules of the hand, {len(verdict.violations)} in all; the"
+            f" first: {verdict.violations[0].text}",
             where=analysis.score.file,
             report=tuple(
                 f"bar {broken.bar}: {broken.rule}: {broken.text} (notes {broken.notes})"
