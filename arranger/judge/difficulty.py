@@ -24,7 +24,6 @@ from arranger.judge.effort import (
     FEATURES,
     Effort,
     Performance,
-    finger_moves,
     move_text,
     perform,
 )
@@ -122,7 +121,7 @@ def _shapes(arrangement: Arrangement, table: DifficultyTable) -> list[Reason]:
 
 def _hardest(played: Performance, table: DifficultyTable) -> list[Reason]:
     """The load of the most pressing single move along the neck."""
-    move = max(finger_moves(played), key=lambda move: move.pressing, default=None)
+    move = max(played.moves, key=lambda move: move.pressing, default=None)
     if move is None or move.pressing == 0:
         return []
     load = table.weights.hardest * move.pressing / table.scales.hardest_bits

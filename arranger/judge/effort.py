@@ -20,13 +20,13 @@ form of MacKenzie, 1992); bits a second say how pressing it is. From memory.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from math import hypot, log2
 
-from arranger.judge.grip import Hold, Press, holds
+from arranger.judge.grip import HandLimits, Hold, Press, holds
 from arranger.judge.hearing import Hearing, bar_index_at
 from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
@@ -56,6 +56,31 @@ class Stretch:
     notes: tuple[Placement, ...]
 
 
+Spot = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A finger's way from one place to the next, with the seconds it has for it.
+
+    ``before`` and ``after`` are the spots ``(string, fret)`` that it holds, several under
+    a barre; ``bits`` are those of the whole way, ``bits_along`` of the way along the neck.
+    """
+
+    finger: str
+    before: tuple[Spot, ...]
+    after: tuple[Spot, ...]
+    onset: Beat
+    seconds: float
+    bits: float
+    bits_along: float
+
+    @property
+    def pressing(self) -> float:
+        """Bits a second along the neck."""
+        return self.bits_along / self.seconds
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Performance:
     """The music heard at the student's tempo."""
@@ -63,9 +88,10 @@ class Performance:
     music: Hearing
     scales: Scales
     stretches: tuple[Stretch, ...] = field(repr=False)
+    moves: tuple[Move, ...] = field(repr=False)
 
     def seconds(self, length: Beat) -> float:
-        return float(length) * 60.0 / self.music.arrangement.student_tempo
+        return _seconds(self.music, length)
 
     def bar(self, onset: Beat) -> int:
         return bar_index_at(self.music.arrangement, onset)
@@ -75,7 +101,17 @@ Feature = Callable[[Performance], Iterator[Effort]]
 
 
 def perform(music: Hearing, scales: Scales) -> Performance:
-    return Performance(music=music, scales=scales, stretches=tuple(_stretches(music)))
+    return Performance(
+        music=music,
+        scales=scales,
+        stretches=tuple(_stretches(music)),
+        moves=tuple(_finger_moves(music, scales)),
+    )
+
+
+def _seconds(music: Hearing, length: Beat) -> float:
+    """How long ``length`` lasts at the student's tempo."""
+    return float(length) * 60.0 / music.arrangement.student_tempo
 
 
 def _stretches(music: Hearing) -> Iterator[Stretch]:
@@ -90,8 +126,8 @@ def _stretches(music: Hearing) -> Iterator[Stretch]:
         while waiting and waiting[-1].onset <= start:
             sounding.append(waiting.pop())
         if sounding:
-            seconds = float(end - start) * 60.0 / arrangement.student_tempo
-            yield Stretch(bar_index_at(arrangement, start), seconds, tuple(sounding))
+            place = bar_index_at(arrangement, start)
+            yield Stretch(place, _seconds(music, end - start), tuple(sounding))
 
 
 def _grip(notes: Sequence[Placement]) -> list[Hold]:
@@ -185,49 +221,26 @@ def voices(played: Performance) -> Iterator[Effort]:
 # What is done -------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
-    """A finger's way from one place to the next, with the seconds it has for it.
-
-    ``bits`` are those of the whole way, ``bits_along`` of the way along the neck alone.
-    """
-
-    finger: str
-    before: tuple[Placement, ...]
-    after: tuple[Placement, ...]
-    onset: Beat
-    seconds: float
-    bits: float
-    bits_along: float
-
-    @property
-    def pressing(self) -> float:
-        """Bits a second along the neck."""
-        return self.bits_along / self.seconds
-
-
-def finger_moves(played: Performance) -> Iterator[Move]:
+def _finger_moves(music: Hearing, scales: Scales) -> Iterator[Move]:
     """Every way of a fretting finger from one strike to its next, by finger and time.
 
     A finger is free from the last moment at which something starts while it holds a
     string. Its way is the longest between a string that it holds in the one stay and a
     string of the other, so that striking again under a barre is a way of its width.
     """
-    width = played.scales.finger_width
-    starts = [moment.onset for moment in played.music.moments]
-    for finger, notes in _notes_by_finger(played.music).items():
-        stays = _stays(notes)
-        for (onset, before), (following, after) in pairwise(sorted(stays.items())):
-            released = max(note.end for note in notes if note.onset <= onset)
-            free = starts[bisect_left(starts, min(released, following)) - 1]
-            ways = [_way(played, one, other) for one in before for other in after]
+    width = scales.finger_width
+    starts = [moment.onset for moment in music.moments]
+    for finger, notes in _notes_by_finger(music).items():
+        for one, other in pairwise(_strikes(notes)):
+            free = starts[bisect_left(starts, min(one.released, other.onset)) - 1]
+            ways = [_way(music.limits, a, b) for a in one.stay for b in other.stay]
             if (longest := max(hypot(*way) for way in ways)) > 0:
                 yield Move(
                     finger=finger,
-                    before=before,
-                    after=after,
-                    onset=following,
-                    seconds=played.seconds(following - max(free, onset)),
+                    before=one.stay,
+                    after=other.stay,
+                    onset=other.onset,
+                    seconds=_seconds(music, other.onset - max(free, one.onset)),
                     bits=log2(1 + longest / width),
                     bits_along=log2(1 + max(along for along, _ in ways) / width),
                 )
@@ -241,13 +254,24 @@ def _notes_by_finger(music: Hearing) -> dict[str, list[Placement]]:
     return dict(sorted(found.items()))
 
 
-def _stays(notes: Sequence[Placement]) -> dict[Beat, tuple[Placement, ...]]:
-    """For every onset of one finger's notes (in order) the stay that it belongs to.
+@dataclass(frozen=True, slots=True)
+class _Strike:
+    """A moment at which a finger's notes begin.
 
-    A stay is a run of notes of which each begins before the ones before it have ended:
-    one note, or several under a barre.
+    ``released`` is when the last note of the finger begun by then ends; ``stay`` holds the
+    spots of the run of notes around the strike of which each begins before the ones
+    before it have ended: one spot, or several under a barre.
     """
+
+    onset: Beat
+    released: Beat
+    stay: tuple[Spot, ...]
+
+
+def _strikes(notes: Sequence[Placement]) -> list[_Strike]:
+    """The strikes of one finger, whose notes are given in order."""
     runs: list[list[Placement]] = []
+    released: dict[Beat, Beat] = {}
     end: Beat | None = None
     for note in notes:
         if end is None or note.onset >= end:
@@ -255,14 +279,19 @@ def _stays(notes: Sequence[Placement]) -> dict[Beat, tuple[Placement, ...]]:
             end = note.end
         runs[-1].append(note)
         end = max(end, note.end)
-    return {note.onset: tuple(run) for run in runs for note in run}
+        released[note.onset] = end
+    return [
+        _Strike(onset, released[onset], stay)
+        for run in runs
+        for stay in [tuple(sorted({(note.string, note.fret) for note in run}))]
+        for onset in dict.fromkeys(note.onset for note in run)
+    ]
 
 
-def _way(played: Performance, one: Placement, other: Placement) -> tuple[float, float]:
-    """Distance in mm along the neck and across it between two places."""
-    limits = played.music.limits
-    along = abs(limits.along(one.fret) - limits.along(other.fret))
-    return along, abs(one.string - other.string) * limits.string_spacing
+def _way(limits: HandLimits, one: Spot, other: Spot) -> tuple[float, float]:
+    """Distance in mm along the neck and across it between two spots."""
+    along = abs(limits.along(one[1]) - limits.along(other[1]))
+    return along, abs(one[0] - other[0]) * limits.string_spacing
 
 
 def move_text(move: Move) -> str:
@@ -274,17 +303,16 @@ def move_text(move: Move) -> str:
     return f"{who} {way}, {move.seconds:.2f} s to get there"
 
 
-def _place(notes: Sequence[Placement]) -> str:
-    strings = sorted({note.string for note in notes}, reverse=True)
-    over = (
-        f"string {strings[0]}" if len(strings) == 1 else f"strings {strings[0]}–{strings[-1]}"
-    )
-    return f"{over} fret {notes[-1].fret}"
+def _place(spots: Sequence[Spot]) -> str:
+    """``string 5 fret 3``, ``strings 6–1 fret 1``."""
+    low, high = spots[-1][0], spots[0][0]
+    over = f"string {low}" if low == high else f"strings {low}–{high}"
+    return f"{over} fret {spots[-1][1]}"
 
 
 def moves(played: Performance) -> Iterator[Effort]:
     """Fretting fingers that move: bits of movement."""
-    for move in finger_moves(played):
+    for move in played.moves:
         amount = move.bits / played.scales.moves_bits
         size = 0.0 if move.before == move.after else move.bits / move.seconds
         yield Effort(played.bar(move.onset), amount, size, move_text(move))
@@ -329,8 +357,8 @@ def independence(played: Performance) -> Iterator[Effort]:
         bar = played.music.arrangement.bars[played.bar(note.onset)]
         if (note.onset - bar.start) % bar.beat == 0:
             continue
-        stroke = next((at for at in thumb if note.onset < at < note.end), None)
-        if stroke is not None:
+        following = bisect_right(thumb, note.onset)
+        if following < len(thumb) and (stroke := thumb[following]) < note.end:
             seconds = played.seconds(stroke - note.onset)
             text = f"{note.right} plucks off the beat, the thumb under it {seconds:.2f} s later"
             amount = 1 / played.scales.independence_notes

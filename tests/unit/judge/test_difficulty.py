@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from arranger.judge import difficulty
-from arranger.judge.effort import finger_moves, perform
+from arranger.judge.effort import perform
 from arranger.judge.hearing import hear
 from arranger.music.arrangement import ChordMark, Shape
 from arranger.tables import LEVEL_NAMES, default_player, level_named
@@ -148,7 +148,7 @@ def test_near_misses(piece, feature, lines):
 def moves_of(arrangement):
     level = level_named("advanced")
     heard = hear(arrangement, level, default_player(level))
-    return list(finger_moves(perform(heard, difficulty_table().scales)))
+    return list(perform(heard, difficulty_table().scales).moves)
 
 
 def test_the_time_for_a_move_begins_when_the_finger_is_free(piece):
