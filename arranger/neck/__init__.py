@@ -1,0 +1,5 @@
+"""Reduction -> Arrangement: geometry, grips, moves, the constraint model and its bound."""
+
+from arranger.neck.place import place
+
+__all__ = ["place"]

@@ -1,0 +1,81 @@
+"""Analysis + level + player -> what may be played, and what each choice costs the music."""
+
+from __future__ import annotations
+
+from arranger.music.analysis import Analysis
+from arranger.music.arrangement import Decision
+from arranger.music.errors import UsageError
+from arranger.music.reduction import Reduction
+from arranger.reduce.keys import settings
+from arranger.reduce.slots import bar_wishes, slots
+from arranger.reduce.tempo import student_tempo, target_tempo
+from arranger.reduce.thumb import strokes, thumb_beats
+from arranger.reduce.tune import tune
+from arranger.tables import Level, Player
+from arranger.tables.arranging import arranging
+
+__all__ = ["reduce"]
+
+
+def reduce(
+    analysis: Analysis,
+    *,
+    level: Level,
+    level_name: str,
+    player: Player,
+    key: str | None = None,
+    capo: int = 0,
+) -> Reduction:
+    """What may be played at ``level``, before strings and fingers are chosen.
+
+    Raises
+    ------
+    UsageError : the key is not a key of the piece's mode, or the capo is out of range.
+    """
+    if not 0 <= capo <= 9:
+        raise UsageError(f"a capo at fret {capo} leaves no neck to play on", where="--capo")
+    table = arranging()
+    target = target_tempo(analysis, table.tempo)
+    student = student_tempo(analysis, level, target, table.tempo)
+    melody, dropped = tune(
+        analysis,
+        seconds_a_quarter=60.0 / student,
+        gap=level.melody_gap,
+        breath=table.melody.breath,
+    )
+    beats = thumb_beats(analysis)
+    thumb = strokes(analysis, beats, table.bass)
+    keys = settings(analysis, level, player, key, table.keys)
+    most = table.keys.try_lower if level.keys else table.keys.try_upper
+    return Reduction(
+        analysis=analysis,
+        level=level_name,
+        target_tempo=target,
+        student_tempo=student,
+        written_scale=_written_scale(analysis),
+        capo=capo,
+        settings=keys[:most],
+        melody=melody,
+        strokes=thumb,
+        slots=slots(analysis, melody, thumb, table.fill, voices=level.voices),
+        bar_wishes=bar_wishes(analysis, melody, table.fill),
+        thumb_beats=tuple(onset for onset, _ in beats),
+        dropped=dropped,
+        decisions=(
+            Decision(
+                text=f"tempo for this student {student:g} of {target:g} quarters a minute",
+                option="--tempo",
+            ),
+        ),
+    )
+
+
+def _written_scale(analysis: Analysis) -> int:
+    """2 for a rag in 2/4 with sixteenths, which students read in 4/4 with eighths."""
+    bars = analysis.score.bars
+    two_four = sum(bar.length for bar in bars if (bar.numerator, bar.denominator) == (2, 4))
+    if two_four * 2 < analysis.score.end:
+        return 1
+    sixteenths = sum(1 for note in analysis.score.notes if (note.onset * 2).denominator == 2)
+    stride = any(span.thumb_beat * 2 == 1 for span in analysis.textures)
+    return 2 if stride and sixteenths * 20 > len(analysis.score.notes) else 1

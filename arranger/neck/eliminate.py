@@ -1,0 +1,173 @@
+"""The least sum of factors over few-valued variables, by eliminating one after another.
+
+A factor is a table of costs over one to three variables. A variable is eliminated by
+adding the tables that hold it and keeping, for each setting of its neighbours, the least
+sum (non-serial dynamic programming: Bertelè and Brioschi 1972). A piece of music whose
+equal bars share their decisions is a chain with a few loops, so the tables stay small.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from arranger.neck.grips import IntArray
+from arranger.neck.moves import FORBIDDEN
+
+Scope = tuple[int, ...]
+
+
+@dataclass(slots=True)
+class FactorGraph:
+    """Variables with their number of values, and cost tables over sorted scopes."""
+
+    sizes: list[int] = field(default_factory=list)
+    tables: dict[Scope, IntArray] = field(default_factory=dict)
+
+    def variable(self, size: int) -> int:
+        """A new variable with ``size`` values."""
+        self.sizes.append(size)
+        return len(self.sizes) - 1
+
+    def add(self, scope: Scope, table: IntArray) -> None:
+        """Add ``table``, whose axes follow ``scope``."""
+        order = tuple(sorted(range(len(scope)), key=lambda axis: scope[axis]))
+        key = tuple(scope[axis] for axis in order)
+        turned = np.transpose(table, order)
+        known = self.tables.get(key)
+        self.tables[key] = turned if known is None else known + turned
+
+
+@dataclass(frozen=True, slots=True)
+class Optimum:
+    """The least sum and a setting that has it. ``exact`` is False when a table would have
+    grown too large and a variable was split in two: ``cost`` is then a lower bound only,
+    and the setting need not be its witness."""
+
+    cost: int
+    values: tuple[int, ...]
+    exact: bool
+
+
+def least(graph: FactorGraph, largest_table: int = 40_000_000) -> Optimum:
+    """The optimum of ``graph``. ``largest_table`` limits entries of an intermediate table."""
+    tables = dict(graph.tables)
+    neighbours: dict[int, set[int]] = {v: set() for v in range(len(graph.sizes))}
+    for scope in tables:
+        for variable in scope:
+            neighbours[variable] |= set(scope) - {variable}
+    constant, exact = 0, True
+    trail: list[tuple[int, list[tuple[Scope, IntArray]]]] = []
+    left = set(neighbours)
+    while left:
+        variable = min(left, key=lambda v: (_work(v, neighbours[v], graph.sizes), v))
+        mine = [(scope, table) for scope, table in tables.items() if variable in scope]
+        for scope, _ in mine:
+            del tables[scope]
+        trail.append((variable, mine))
+        left.discard(variable)
+        groups = _groups(variable, mine, graph.sizes, largest_table)
+        exact = exact and len(groups) <= 1
+        for group in groups:
+            scope, table = _joined(variable, group, graph.sizes)
+            if not scope:
+                constant += int(table)
+                continue
+            known = tables.get(scope)
+            tables[scope] = table if known is None else np.minimum(known + table, FORBIDDEN)
+        for other in neighbours[variable]:
+            neighbours[other].discard(variable)
+        for scope in tables:
+            for other in scope:
+                neighbours[other] |= set(scope) - {other}
+    return Optimum(constant, _values(trail, len(graph.sizes)), exact)
+
+
+def _work(variable: int, around: set[int], sizes: list[int]) -> int:
+    """Entries of the table that eliminating ``variable`` has to look at."""
+    work = sizes[variable]
+    for other in around:
+        work *= sizes[other]
+    return work
+
+
+def _groups(
+    variable: int, mine: list[tuple[Scope, IntArray]], sizes: list[int], largest: int
+) -> list[list[tuple[Scope, IntArray]]]:
+    """All tables of a variable in one group, or split where their join grows too large."""
+    groups: list[list[tuple[Scope, IntArray]]] = []
+    spans: list[set[int]] = []
+    for scope, table in sorted(mine, key=lambda item: (-item[1].size, item[0])):
+        for place, span in enumerate(spans):
+            joined = span | set(scope)
+            if _work(variable, joined - {variable}, sizes) <= largest:
+                groups[place].append((scope, table))
+                spans[place] = joined
+                break
+        else:
+            groups.append([(scope, table)])
+            spans.append(set(scope))
+    return groups
+
+
+def _joined(
+    variable: int, group: list[tuple[Scope, IntArray]], sizes: list[int]
+) -> tuple[Scope, IntArray]:
+    """The least sum of a group's tables over ``variable``, for each setting of the rest."""
+    rest = tuple(sorted({other for scope, _ in group for other in scope} - {variable}))
+    if len(rest) == 2:
+        pair = _min_plus(variable, rest, group, sizes)
+        return rest, pair
+    total: IntArray = np.zeros((1,) * (len(rest) + 1), dtype=np.int32)
+    for scope, table in group:
+        total = total + _aligned((*rest, variable), scope, table)
+    return rest, np.minimum(total.min(axis=-1), FORBIDDEN)
+
+
+def _min_plus(
+    variable: int, rest: Scope, group: list[tuple[Scope, IntArray]], sizes: list[int]
+) -> IntArray:
+    """``_joined`` for two neighbours, without building the three-dimensional table."""
+    first, second = rest
+    left: IntArray = np.zeros((sizes[first], sizes[variable]), dtype=np.int32)
+    right: IntArray = np.zeros((sizes[second], sizes[variable]), dtype=np.int32)
+    cube: list[tuple[Scope, IntArray]] = []
+    for scope, table in group:
+        if len(scope) == 3:
+            cube.append((scope, table))
+        elif second in scope:
+            right = right + _aligned((second, variable), scope, table)
+        else:
+            left = left + _aligned((first, variable), scope, table)
+    best: IntArray = np.empty((sizes[first], sizes[second]), dtype=np.int32)
+    tables = [_aligned((first, second, variable), scope, table) for scope, table in cube]
+    for row in range(sizes[first]):
+        plane = left[row][None, :] + right
+        for table in tables:
+            plane = plane + table[row]
+        best[row] = plane.min(axis=1)
+    return np.minimum(best, FORBIDDEN)
+
+
+def _aligned(axes: Scope, scope: Scope, table: IntArray) -> IntArray:
+    """``table`` with one axis for each of ``axes``, of length one where it has none."""
+    order = sorted(range(len(scope)), key=lambda axis: axes.index(scope[axis]))
+    turned = np.transpose(table, order)
+    shape = [1] * len(axes)
+    for axis in order:
+        shape[axes.index(scope[axis])] = table.shape[axis]
+    return turned.reshape(shape)
+
+
+def _values(trail: list[tuple[int, list[tuple[Scope, IntArray]]]], count: int) -> tuple[int, ...]:
+    """Settings in reverse order of elimination: each variable's best, given its neighbours."""
+    values = [-1] * count
+    for variable, mine in reversed(trail):
+        total: IntArray | None = None
+        for scope, table in mine:
+            index = tuple(slice(None) if v == variable else values[v] for v in scope)
+            row = table[index]
+            total = row if total is None else total + row
+        values[variable] = 0 if total is None else int(np.argmin(total))
+    return tuple(values)

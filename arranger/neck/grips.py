@@ -1,0 +1,455 @@
+"""Every grip worth trying at a slot: tune, thumb and inner notes on strings and fingers.
+
+A grip is what sounds at one moment and how it is held. It is enumerated once for each
+different context (harmony, tune note, stroke, wishes); costs are whole tenths of a point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arranger.music.chord import Chord
+from arranger.neck.fretboard import Spot, spots_of
+from arranger.neck.hands import Hand
+from arranger.neck.reach import THUMB, HandRules, Press
+from arranger.tables.arranging import BassCosts, FillCosts, MelodyCosts
+
+IntArray = NDArray[np.int32]
+
+NONE = -1
+"""No note, no finger, no string."""
+
+
+def tenths(points: float) -> int:
+    """Points as the whole tenths that the models count in."""
+    return round(points * 10)
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """All that decides which grips a slot has; equal contexts share their grips.
+
+    ``tune`` is the tune note as the hand would play it without an octave fold (MIDI
+    minus capo); ``octaves`` are the folds in semitones. ``choices`` are the thumb's
+    pitch classes with their cost in tenths, empty where the thumb is silent. ``third``
+    is the pitch class that the bar owes; ``third_cost`` is charged in the bar's last slot
+    to a grip that comes without it.
+    """
+
+    chord: Chord | None
+    hands: tuple[int, ...]
+    tune: int | None
+    tune_begins: bool
+    octaves: tuple[int, ...]
+    choices: tuple[tuple[int, int], ...]
+    stroke_begins: bool
+    rest_cost: int
+    fill: tuple[tuple[int, ...], int] | None
+    third: int | None
+    opens_bar: bool
+    third_cost: int
+    cut_cost: int
+    released_cost: int
+
+
+@dataclass(frozen=True, slots=True)
+class Voicing:
+    """What the thumb or a tune finger does: ``octave`` indexes Context.octaves."""
+
+    spot: Spot | None
+    finger: int
+    cost: int
+    octave: int = 0
+    active: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """One grip. ``bass_active`` is False when the thumb's note has been let go early."""
+
+    hand: int
+    octave: int
+    tune: Spot | None
+    tune_finger: int
+    bass: Spot | None
+    bass_finger: int
+    bass_active: bool
+    fills: tuple[tuple[Spot, int], ...]
+    gives_third: bool
+    third_heard: bool
+    cost: int
+    planted: tuple[int, ...]
+
+
+class Grips:
+    """The grips of one context as columns; row i is ``items[i]``."""
+
+    __slots__ = (
+        "bass", "bass_active", "bass_midi", "bass_string", "cost", "fretted", "hand",
+        "high", "items", "low", "octave", "planted", "third_given", "third_heard", "tune", "tune_finger",
+        "tune_string",
+    )  # fmt: skip
+
+    def __init__(self, items: tuple[Grip, ...], hands: tuple[Hand, ...], tuning: tuple[int, ...]):
+        def column(values: Iterator[int]) -> IntArray:
+            return np.fromiter(values, dtype=np.int32, count=len(items))
+
+        self.items = items
+        self.hand = column(grip.hand for grip in items)
+        self.octave = column(grip.octave for grip in items)
+        self.tune = column(_code(grip.tune, grip.tune_finger) for grip in items)
+        self.tune_string = column(grip.tune.string if grip.tune else NONE for grip in items)
+        self.tune_finger = column(
+            grip.tune_finger if grip.tune and grip.tune.fret else NONE for grip in items
+        )
+        self.bass = column(
+            _code(grip.bass, grip.bass_finger if grip.bass_active else 7) for grip in items
+        )
+        self.bass_string = column(grip.bass.string if grip.bass else NONE for grip in items)
+        self.bass_midi = column(
+            tuning[grip.bass.string - 1] + grip.bass.fret if grip.bass else NONE
+            for grip in items
+        )
+        self.bass_active = column(int(grip.bass_active) for grip in items)
+        self.fretted = column(
+            int(any(spot.fret for spot in sounding(grip))) for grip in items
+        )
+        self.third_given = column(int(grip.gives_third) for grip in items)
+        self.third_heard = column(int(grip.third_heard) for grip in items)
+        self.cost = column(grip.cost for grip in items)
+        self.low = column(hands[grip.hand].low for grip in items)
+        self.high = column(hands[grip.hand].high for grip in items)
+        self.planted = np.array([grip.planted for grip in items], dtype=np.int32).reshape(
+            len(items), 5
+        )
+
+    def __len__(self) -> int:
+        return len(self.items)
+
+    def only(self, rows: NDArray[np.intp]) -> Grips:
+        """The same columns for some of the rows."""
+        if len(rows) == len(self.items):
+            return self
+        part = object.__new__(Grips)
+        part.items = tuple(self.items[row] for row in rows)
+        for name in self.__slots__:
+            if name != "items":
+                setattr(part, name, getattr(self, name)[rows])
+        return part
+
+
+def sounding(grip: Grip) -> list[Spot]:
+    """Everything that sounds in ``grip``, the tune first."""
+    found = [spot for spot, _ in grip.fills]
+    if grip.bass is not None and grip.bass_active:
+        found.insert(0, grip.bass)
+    if grip.tune is not None:
+        found.insert(0, grip.tune)
+    return found
+
+
+def _code(spot: Spot | None, finger: int) -> int:
+    """A spot and its finger as one number; NONE for silence."""
+    return NONE if spot is None else (spot.string * 32 + spot.fret) * 8 + finger
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GripMaker:
+    """Enumerates the grips of a context for one hand (player, level, neck)."""
+
+    rules: HandRules
+    hands: tuple[Hand, ...]
+    melody_costs: MelodyCosts
+    bass_costs: BassCosts
+    fill_costs: FillCosts
+    lowest_tune: int
+    bass_below: int
+    inner_below: int
+    ceiling: int
+
+    def grips(self, context: Context) -> Grips:
+        """Every grip of ``context``, cheapest variants first within each hand."""
+        items: list[Grip] = []
+        for place in context.hands:
+            items.extend(_undominated(self._under(context, place)))
+        items = [
+            kept for grip in self._worth_trying(context, items) for kept in _with_memory(grip, context)
+        ]
+        return Grips(tuple(items), self.hands, self.rules.neck.tuning)
+
+    def _under(self, context: Context, place: int) -> Iterator[Grip]:
+        hand = self.hands[place]
+        basses = self._basses(context, hand)
+        tunes = self._tunes(context, hand)
+        for tune in tunes:
+            for bass in basses:
+                if self._clear(tune, bass):
+                    yield from self._filled(context, place, tune, bass)
+
+    def _worth_trying(self, context: Context, items: list[Grip]) -> list[Grip]:
+        """Without the grips that cost far more than the best one in the same octave."""
+        if not context.tune_begins and not context.stroke_begins:
+            return items
+        best: dict[tuple[int, bool], int] = {}
+        for grip in items:
+            key = grip.octave, grip.tune is None
+            best[key] = min(best.get(key, grip.cost), grip.cost)
+        return [
+            grip
+            for grip in items
+            if grip.cost <= best[grip.octave, grip.tune is None] + self.ceiling
+        ]
+
+    # The tune ------------------------------------------------------------------------
+
+    def _tunes(self, context: Context, hand: Hand) -> list[Voicing]:
+        """Places and fingers for the tune note, in every octave that the level reaches."""
+        octaves = range(len(context.octaves))
+        if context.tune is None:
+            return [Voicing(None, 0, 0, octave) for octave in octaves]
+        found = []
+        if not context.tune_begins:
+            found = [Voicing(None, 0, context.cut_cost, octave) for octave in octaves]
+        elif hand.shape is None and hand.low == 1:  # a last resort, offered once
+            missing = tenths(self.melody_costs.omit)
+            found = [Voicing(None, 0, missing, octave) for octave in octaves]
+        for octave, fold in enumerate(context.octaves):
+            midi = context.tune + fold
+            if not self.lowest_tune <= midi <= self.rules.level.top_note:
+                continue
+            for spot in spots_of(self.rules.neck, midi):
+                if spot.string <= 5 and self.rules.allows_spot(spot):
+                    for finger, cost in self._fingers(spot, hand, begins=context.tune_begins):
+                        roams = spot.fret > 0 and hand.finger_at(spot) is None
+                        extra = tenths(self.rules.costs.melody_roams) * (
+                            roams and context.tune_begins and hand.shape is not None
+                        )
+                        found.append(Voicing(spot, finger, cost + extra, octave))
+        return found
+
+    # The thumb -----------------------------------------------------------------------
+
+    def _basses(self, context: Context, hand: Hand) -> list[Voicing]:
+        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence."""
+        if not context.choices:
+            return [Voicing(None, 0, 0)]
+        found = [Voicing(None, 0, context.rest_cost if context.stroke_begins else 0)]
+        tuning = self.rules.neck.tuning
+        for tone, tone_cost in context.choices:
+            for string in (6, 5, 4):
+                first = (tone - tuning[string - 1]) % 12
+                for fret in range(first, self.rules.max_fret + 1, 12):
+                    spot = Spot(string, fret)
+                    price = tone_cost if context.stroke_begins else 0
+                    found.extend(self._bass_at(context, hand, spot, price))
+        return found
+
+    def _bass_at(self, context: Context, hand: Hand, spot: Spot, price: int) -> Iterator[Voicing]:
+        outside = (
+            context.stroke_begins and hand.shape is not None and not _in_shape(hand.shape.frets, spot)
+        )
+        extra = tenths(self.rules.costs.not_in_shape) if outside else 0
+        for finger, cost in self._fingers(spot, hand, begins=context.stroke_begins):
+            yield Voicing(spot, finger, price + cost + extra)
+        if not context.stroke_begins and spot.fret:  # an open string costs nothing to hold
+            yield Voicing(spot, 0, context.released_cost, active=False)
+
+    def _fingers(self, spot: Spot, hand: Hand, *, begins: bool) -> list[tuple[int, int]]:
+        """Fingers that may press ``spot`` from this hand, with the cost of the hold."""
+        costs = self.rules.costs
+        if spot.fret == 0:
+            return [(0, 0)]
+        planted = hand.finger_at(spot)
+        if planted is not None and begins:
+            return [(planted, tenths(costs.fret * spot.fret))]
+        found = []
+        for finger in (1, 2, 3, 4):
+            stand = spot.fret - finger + 1
+            off = max(hand.low - stand, stand - hand.high, 0)
+            if off > 1 or (off and not _extends(finger, stand, hand)):
+                continue
+            cost = 0.0
+            if off:
+                back = finger == 4 and stand < hand.low
+                cost += costs.off_fret_little_back if back else costs.off_fret
+            if begins:
+                cost += costs.fret * spot.fret
+                cost += {4: costs.little_finger, 3: costs.ring_finger, 1: costs.first_finger}.get(
+                    finger, 0.0
+                )
+                cost += costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
+            found.append((finger, tenths(cost)))
+        thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
+        if thumb and spot.fret <= self.rules.table.thumb_fret_most:
+            found.append((THUMB, tenths(costs.fret * spot.fret)))
+        found.sort(key=lambda pair: pair[1])
+        return found
+
+    # Together ------------------------------------------------------------------------
+
+    def _clear(self, tune: Voicing, bass: Voicing) -> bool:
+        """The tune lies on a higher string than the thumb, and clearly above it."""
+        if tune.spot is None or bass.spot is None or not bass.active:
+            return True
+        neck = self.rules.neck
+        return (
+            tune.spot.string < bass.spot.string
+            and neck.midi(bass.spot) <= neck.midi(tune.spot) - self.bass_below
+        )
+
+    def _filled(
+        self, context: Context, place: int, tune: Voicing, bass: Voicing
+    ) -> Iterator[Grip]:
+        """The grip without inner notes, and with each set of them that fits."""
+        hand = self.hands[place]
+        presses = _presses(tune, bass)
+        left_out = (context.tune is not None and tune.spot is None) or (
+            bool(context.choices) and bass.spot is None
+        )
+        room = 0 if left_out else self.rules.level.voices - len(presses)
+        candidates = self._fills(context, hand, tune, bass) if room > 0 else []
+        wish = context.fill
+        for count in range(min(room, 2, len(candidates)) + 1 if candidates else 1):
+            missed = 0
+            if wish is not None and room > 0 and count == 0:
+                missed = wish[1]
+            elif wish is not None and room > 1 and count == 1:
+                missed = round(wish[1] * (1 - self.fill_costs.second) / 2)
+            for fills in combinations(candidates, count):
+                extra = [(spot.string, spot.fret, finger) for spot, finger in fills]
+                if len({string for string, _, _ in extra}) < count:
+                    continue
+                held = self.rules.hold(presses + extra)
+                if held is None:
+                    continue
+                yield Grip(
+                    hand=place,
+                    octave=tune.octave,
+                    tune=tune.spot,
+                    tune_finger=tune.finger,
+                    bass=bass.spot,
+                    bass_finger=bass.finger,
+                    bass_active=bass.active and bass.spot is not None,
+                    fills=fills,
+                    gives_third=self._gives(context, tune, bass, fills),
+                    third_heard=True,
+                    cost=tune.cost + bass.cost + missed + tenths(held)
+                    + sum(_fill_cost(spot) for spot, _ in fills),
+                    planted=self._planted(hand, presses + extra),
+                )
+
+    def _fills(
+        self, context: Context, hand: Hand, tune: Voicing, bass: Voicing
+    ) -> list[tuple[Spot, int]]:
+        """Spots for inner notes between thumb and tune: in the shape, open, or at hand."""
+        wanted = set(context.fill[0]) if context.fill else set()
+        if context.third is not None and (context.stroke_begins or context.tune_begins):
+            wanted.add(context.third)
+        if not wanted:
+            return []
+        neck = self.rules.neck
+        top = tune.spot.string if tune.spot else 0
+        bottom = bass.spot.string if bass.spot and bass.active else 6
+        ceiling = neck.midi(tune.spot) - self.inner_below if tune.spot else 67
+        floor = neck.midi(bass.spot) + 1 if bass.spot and bass.active else 45
+        found: list[tuple[Spot, int]] = []
+        for string in range(max(top + 1, 1), min(bottom, 5)):
+            for tone in sorted(wanted):
+                for fret in range((tone - neck.tuning[string - 1]) % 12, self.rules.max_fret + 1, 12):
+                    spot = Spot(string, fret)
+                    if not floor <= neck.midi(spot) <= ceiling:
+                        continue
+                    finger = 0 if fret == 0 else hand.finger_at(spot)
+                    if finger is None and hand.shape is None and self.rules.level.voices > 2:
+                        natural = fret - hand.low + 1
+                        finger = natural if 1 <= natural <= 4 else None
+                    if finger is not None:
+                        found.append((spot, finger))
+        return found
+
+    def _gives(
+        self,
+        context: Context,
+        tune: Voicing,
+        bass: Voicing,
+        fills: tuple[tuple[Spot, int], ...],
+    ) -> bool:
+        """Whether a note that begins here is the third that the bar owes."""
+        if context.third is None:
+            return True
+        spots = [spot for spot, _ in fills]
+        if context.stroke_begins and bass.spot is not None:
+            spots.append(bass.spot)
+        if context.tune_begins and tune.spot is not None:
+            spots.append(tune.spot)
+        return any(self.rules.neck.midi(spot) % 12 == context.third for spot in spots)
+
+    def _planted(self, hand: Hand, presses: list[Press]) -> tuple[int, ...]:
+        """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""
+        planted = [NONE] * 5
+        strings: dict[int, int] = {}
+        for string, fret, finger in presses:
+            strings[string] = fret
+            if finger and (planted[finger - 1] == NONE or string * 32 > planted[finger - 1]):
+                planted[finger - 1] = string * 32 + fret
+        for finger, spot in hand.planted:
+            if planted[finger - 1] != NONE or strings.get(spot.string, 99) < spot.fret:
+                continue
+            if self.rules.hold([*_others(presses, spot.string), (spot.string, spot.fret, finger)]) is not None:
+                planted[finger - 1] = spot.string * 32 + spot.fret
+        return tuple(planted)
+
+
+def _undominated(grips: Iterator[Grip]) -> list[Grip]:
+    """Of grips that differ in inner notes alone, the cheapest with and without a third."""
+    best: dict[object, Grip] = {}
+    for grip in grips:
+        key = (
+            grip.octave, grip.tune, grip.tune_finger,
+            grip.bass, grip.bass_finger, grip.bass_active, grip.gives_third,
+        )  # fmt: skip
+        if key not in best or grip.cost < best[key].cost:
+            best[key] = grip
+    return list(best.values())
+
+
+def _extends(finger: int, stand: int, hand: Hand) -> bool:
+    """The first finger reaches one fret back, the little finger one either way."""
+    return finger == 4 or (finger == 1 and stand < hand.low)
+
+
+def _with_memory(grip: Grip, context: Context) -> Iterator[Grip]:
+    """The grip once for each thing the bar may remember: its third heard, or not yet."""
+    if grip.gives_third:
+        yield grip
+        return
+    yield replace(grip, third_heard=False, cost=grip.cost + context.third_cost)
+    if not context.opens_bar:
+        yield grip
+
+
+def _others(presses: list[Press], string: int) -> list[Press]:
+    return [press for press in presses if press[0] != string]
+
+
+def _presses(tune: Voicing, bass: Voicing) -> list[Press]:
+    presses = []
+    if tune.spot is not None:
+        presses.append((tune.spot.string, tune.spot.fret, tune.finger))
+    if bass.spot is not None and bass.active:
+        presses.append((bass.spot.string, bass.spot.fret, bass.finger))
+    return presses
+
+
+def _in_shape(frets: tuple[int | None, ...], spot: Spot) -> bool:
+    return frets[6 - spot.string] == spot.fret
+
+
+def _fill_cost(spot: Spot) -> int:
+    """A fretted inner note asks a little more than an open one."""
+    return 2 if spot.fret else 1

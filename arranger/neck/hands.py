@@ -1,0 +1,81 @@
+"""Where the hand may be: holding a chord shape, or free at a position of the neck."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from arranger.music.chord import Chord
+from arranger.neck.fretboard import Neck, Spot
+from arranger.neck.reach import HandRules
+from arranger.tables.fingering import ShapeCosts
+from arranger.tables.shapes import ChordShape, shapes_for
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """A way to lie on the neck under one harmony.
+
+    ``low``..``high`` is the fret at which the first finger stands (a range where the
+    shape leaves it open); ``planted`` maps a finger (1..4, 5 the thumb) to its spot and
+    ``barre`` maps further strings that the same finger presses; ``shape`` is None for a
+    free hand. ``cost`` is paid once for every harmony it serves.
+    """
+
+    shape: ChordShape | None
+    low: int
+    high: int
+    planted: tuple[tuple[int, Spot], ...]
+    pressed: tuple[tuple[Spot, int], ...]
+    cost: float
+
+    def finger_at(self, spot: Spot) -> int | None:
+        """The finger that the shape has on ``spot``, or None."""
+        for known, finger in self.pressed:
+            if known == spot:
+                return finger
+        return None
+
+
+def shape_hand(shape: ChordShape, cost: float) -> Hand:
+    """The hand that holds ``shape``."""
+    pressed: list[tuple[Spot, int]] = []
+    for place, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
+        if fret and finger is not None:
+            pressed.append((Spot(6 - place, fret), 5 if finger == "T" else int(finger)))
+    planted: dict[int, Spot] = {}
+    for spot, finger in pressed:
+        planted.setdefault(finger, spot)  # a barre is planted on its lowest string
+    stands = [spot.fret - finger + 1 for spot, finger in pressed if finger <= 4]
+    low, high = (min(stands), max(stands)) if stands else (1, 1)
+    return Hand(
+        shape=shape,
+        low=max(1, low),
+        high=max(1, high),
+        planted=tuple(sorted(planted.items())),
+        pressed=tuple(pressed),
+        cost=cost,
+    )
+
+
+def free_hands(rules: HandRules, cost: float) -> tuple[Hand, ...]:
+    """A hand without a shape at every position of the level."""
+    highest = max(1, rules.max_fret - 2)
+    return tuple(
+        Hand(shape=None, low=fret, high=fret, planted=(), pressed=(), cost=cost)
+        for fret in range(1, highest + 1)
+    )
+
+
+def hands_for(
+    chord: Chord | None, rules: HandRules, neck: Neck, costs: ShapeCosts
+) -> tuple[Hand, ...]:
+    """Every hand this student may use under ``chord``: its shapes, then free positions."""
+    free = free_hands(rules, costs.free_hand if chord is not None else 0.0)
+    if chord is None:
+        return free
+    held = []
+    for shape, plainer in shapes_for(chord, neck.highest_fret):
+        if rules.allows_shape(shape):
+            grade = {1: 0.0, 2: costs.grade_two, 3: costs.grade_three}[shape.grade]
+            held.append(shape_hand(shape, plainer * costs.plainer + grade))
+    return (*held, *free)

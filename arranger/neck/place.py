@@ -1,0 +1,149 @@
+"""Reduction -> Arrangement: strings, frets and fingers for every note, with a proof."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from arranger.music.arrangement import Arrangement, Decision, Proof
+from arranger.music.reduction import Reduction, Setting
+from arranger.neck.dynamic import Lattice, lattice, prices, reachable
+from arranger.neck.fretboard import neck_of
+from arranger.neck.grips import Context, GripMaker, Grips, tenths
+from arranger.neck.moves import Mover
+from arranger.neck.piece import PieceBuilder
+from arranger.neck.proof import Effort, Proven, prove
+from arranger.neck.reach import HandRules
+from arranger.neck.shape_budget import ShapeBudget
+from arranger.neck.written import Chosen, arrangement
+from arranger.tables import Level, Player
+from arranger.tables.arranging import arranging
+from arranger.tables.fingering import ShapeCosts, fingering
+from arranger.tables.hand import hand
+from arranger.tables.solving import solving
+
+NO_WISH = 10**6
+"""Shapes wished for where a level sets no number."""
+
+
+def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
+    """The arrangement of a reduction for one student.
+
+    Every key of ``reduction.settings`` is ranked by the bound of its dynamic program;
+    the best is then solved to the end.
+    """
+    ranked = rank_keys(reduction, level, player)
+    setting, net = ranked[0].setting, ranked[0].net
+    table = solving()
+    proven = prove(
+        net,
+        shape_budget(level, fingering().shape),
+        Effort(
+            rounds=table.rounds,
+            width=tenths(table.width),
+            model_width=tenths(table.model_width),
+            work=table.work,
+            seconds=table.seconds,
+        ),
+    )
+    return arrangement(
+        reduction,
+        setting,
+        neck_of(player, reduction.capo),
+        net.piece.hands,
+        _chosen(reduction, net, proven),
+        net.piece.order,
+        fingering().right,
+        Proof(
+            objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
+        ),
+        (_key_decision(ranked),),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RankedKey:
+    """A key that was tried: ``bound`` is the least its arrangement costs, in tenths."""
+
+    setting: Setting
+    net: Lattice
+    bound: int
+
+
+def rank_keys(reduction: Reduction, level: Level, player: Player) -> list[RankedKey]:
+    """Every key of the reduction, the cheapest first."""
+    bars = len(reduction.analysis.score.bars)
+    ranked = []
+    for setting in reduction.settings:
+        net = network(reduction, setting, level, player)
+        reading = tenths(setting.reading_cost * bars)
+        ranked.append(RankedKey(setting, net, prices(net).best + reading))
+    ranked.sort(key=lambda entry: (entry.bound, entry.setting.key.tonic))
+    return ranked
+
+
+def network(reduction: Reduction, setting: Setting, level: Level, player: Player) -> Lattice:
+    """Grips and moves of the whole piece in one key."""
+    table, costs, effort, common = arranging(), fingering(), solving(), hand()
+    rules = HandRules(neck_of(player, reduction.capo), player, level, costs.hold)
+    piece = PieceBuilder(
+        reduction, setting, rules, table, costs.shape, effort.lowest_tune
+    ).build()
+    maker = GripMaker(
+        rules=rules,
+        hands=piece.hands,
+        melody_costs=table.melody,
+        bass_costs=table.bass,
+        fill_costs=table.fill,
+        lowest_tune=effort.lowest_tune,
+        bass_below=common.bass_below_melody,
+        inner_below=common.inner_below_melody,
+        ceiling=tenths(effort.ceiling),
+    )
+    known: dict[Context, Grips] = {}
+    for bar in piece.classes:
+        for context in bar.contexts:
+            if context not in known:
+                known[context] = maker.grips(context)
+    grips = tuple(tuple(known[context] for context in bar.contexts) for bar in piece.classes)
+    mover = Mover(
+        moves=costs.move,
+        shapes=costs.shape,
+        melody=table.melody,
+        bass=table.bass,
+        octaves=piece.octaves,
+        shift_factor=float(getattr(costs.level, reduction.level)),
+        hand_costs=np.array([tenths(held.cost) for held in piece.hands], dtype=np.int32),
+    )
+    return lattice(piece, reachable(piece, grips), mover)
+
+
+def shape_budget(level: Level, costs: ShapeCosts) -> ShapeBudget:
+    """What different shapes cost at a level, in tenths."""
+    return ShapeBudget(
+        new=tenths(costs.new),
+        beyond=tenths(costs.beyond_wish),
+        wanted=level.shapes_wanted or NO_WISH,
+        most=level.shapes_most or None,
+    )
+
+
+def _chosen(reduction: Reduction, net: Lattice, proven: Proven) -> list[Chosen]:
+    slots = iter(reduction.slots)
+    return [
+        Chosen(next(slots), net.grips[kind][place].items[row])
+        for kind in net.piece.order
+        for place, row in enumerate(proven.paths[kind])
+    ]
+
+
+def _key_decision(ranked: list[RankedKey]) -> Decision:
+    best = ranked[0]
+    others = ", ".join(
+        f"{entry.setting.key.short} +{(entry.bound - best.bound) / 10:.0f}" for entry in ranked[1:4]
+    )
+    after = f"; next best (points more): {others}" if others else ""
+    return Decision(
+        text=f"key {best.setting.key.name}: {best.setting.reason}{after}", option="--key"
+    )

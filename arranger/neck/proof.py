@@ -1,0 +1,194 @@
+"""From a lattice to the best arrangement of it that was found, and a bound on any better.
+
+1. The dynamic program over the piece as played gives min-marginals.
+2. Elimination over the rows that look useful gives the best folded solution, again and
+   again with prices on shapes: a first solution within the shape budget.
+3. CP-SAT decides over the useful rows, with that solution as its hint.
+4. Elimination with prices over every row that could still belong to something better
+   gives the lower bound. (A row whose min-marginal exceeds the solution cannot.)
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from arranger.neck.dynamic import Lattice, Path, Prices, prices
+from arranger.neck.folding import folded_optimum
+from arranger.neck.grips import IntArray
+from arranger.neck.model import ModelData, solve
+from arranger.neck.moves import FORBIDDEN
+from arranger.neck.shape_budget import (
+    Place,
+    ShapeBudget,
+    ShapePrices,
+    allowed_rows,
+    shape_numbers,
+    shapes_used,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How hard to try. Widths are tenths of a point beyond the best path; ``work`` is in
+    the solver's deterministic seconds."""
+
+    rounds: int
+    width: int
+    model_width: int
+    work: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Proven:
+    """A folded solution with its cost and a lower bound, in tenths."""
+
+    paths: dict[int, Path]
+    objective: int
+    bound: int
+    work: float
+
+
+@dataclass(slots=True, eq=False)
+class _Best:
+    """The best feasible solution so far."""
+
+    net: Lattice
+    budget: ShapeBudget
+    numbers: IntArray
+    paths: dict[int, Path] | None = None
+    objective: int = FORBIDDEN * 4
+
+    def offer(self, paths: dict[int, Path]) -> None:
+        """Keep ``paths`` if they are within the budget and cheaper than what is known."""
+        shapes = self.budget.cost(len(shapes_used(self.net, self.numbers, paths)))
+        if shapes is None:
+            return
+        cost = self.net.cost([paths[kind] for kind in self.net.piece.order]) + shapes
+        if cost < self.objective:
+            self.paths, self.objective = paths, cost
+
+
+def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
+    """The best arrangement found of this lattice, and a bound on every other."""
+    numbers, _ = shape_numbers(net)
+    best = _Best(net, budget, numbers)
+    priced = _shape_prices(net, budget, effort, best)
+    per_class = priced.by_row()
+    found = prices(net, extra=_by_occurrence(net, per_class))
+    marginals = least_marginals(net, found)
+    work = 0.0
+    if best.paths is not None:
+        rows = _with(_rows(marginals, found.best, effort.model_width), best.paths)
+        solved = solve(
+            ModelData(net, rows, budget, best.paths),
+            most_work=effort.work,
+            seconds=effort.seconds,
+        )
+        if solved is not None:
+            best.offer(solved.paths)
+            work = solved.work
+    assert best.paths is not None
+    bound = _bound(net, budget, priced, marginals, best.objective)
+    return Proven(best.paths, best.objective, min(bound, best.objective), work)
+
+
+def _shape_prices(
+    net: Lattice, budget: ShapeBudget, effort: Effort, best: _Best
+) -> ShapePrices:
+    """Prices on shapes that follow their use, and solutions within the budget on the way."""
+    found = prices(net)
+    rows = _rows(least_marginals(net, found), found.best, effort.width)
+    priced = ShapePrices(net, budget.new)
+    for turn in range(effort.rounds):
+        _, paths = folded_optimum(net, rows, priced.by_row())
+        _offer_within(net, budget, rows, paths, best)
+        used = len(shapes_used(net, best.numbers, paths))
+        if budget.most is not None and used > budget.most:
+            priced.weight = round(priced.weight * 1.3)
+        priced.follow(paths, 1.0 / (turn + 1.5))
+    return priced
+
+
+def _offer_within(
+    net: Lattice,
+    budget: ShapeBudget,
+    rows: dict[Place, IntArray],
+    paths: dict[int, Path],
+    best: _Best,
+) -> None:
+    """Offer the best solution that uses only the most useful of the shapes in ``paths``."""
+    numbers = best.numbers
+    use: Counter[int] = Counter()
+    times = Counter(net.piece.order)
+    for kind, path in paths.items():
+        held = {int(numbers[net.grips[kind][slot].hand[row]]) for slot, row in enumerate(path)}
+        for number in held - {-1}:
+            use[number] += times[kind]
+    ranked = sorted(use, key=lambda number: (-use[number], number))
+    most = len(ranked) if budget.most is None else min(budget.most, len(ranked))
+    for count in {most, min(most, budget.wanted)}:
+        narrowed = allowed_rows(net, numbers, ranked[:count], rows)
+        if all(len(keep) for keep in narrowed.values()):
+            optimum, within = folded_optimum(net, narrowed, {})
+            if optimum.cost < FORBIDDEN:
+                best.offer(within)
+
+
+def least_marginals(net: Lattice, found: Prices) -> dict[Place, IntArray]:
+    """For every grip the dearest of its min-marginals over the bars of its class."""
+    marginals: dict[Place, IntArray] = {}
+    for bar, kind in enumerate(net.piece.order):
+        for slot in range(len(net.grips[kind])):
+            here = found.marginals(bar, slot)
+            known = marginals.get((kind, slot))
+            marginals[kind, slot] = here if known is None else np.maximum(known, here)
+    return marginals
+
+
+def _rows(
+    marginals: dict[Place, IntArray], best: int, width: int
+) -> dict[Place, IntArray]:
+    """Rows within ``width`` of the best path, or of the best row at their place."""
+    return {
+        place: np.flatnonzero(
+            costs <= min(max(best + width, int(costs.min()) + width // 2), FORBIDDEN - 1)
+        ).astype(np.int32)
+        for place, costs in marginals.items()
+    }
+
+
+def _with(rows: dict[Place, IntArray], paths: dict[int, Path]) -> dict[Place, IntArray]:
+    return {
+        (kind, slot): np.union1d(keep, [paths[kind][slot]]).astype(np.int32)
+        for (kind, slot), keep in rows.items()
+    }
+
+
+def _by_occurrence(net: Lattice, per_class: dict[Place, IntArray]) -> dict[Place, IntArray]:
+    """Prices paid once a class, shared over its bars and rounded down."""
+    times = Counter(net.piece.order)
+    return {place: price // times[place[0]] for place, price in per_class.items()}
+
+
+def _bound(
+    net: Lattice,
+    budget: ShapeBudget,
+    priced: ShapePrices,
+    marginals: dict[Place, IntArray],
+    objective: int,
+) -> int:
+    """A lower bound on every folded solution within the budget."""
+    slack = budget.slack(priced.weight, priced.count)
+    most = min(objective - slack, FORBIDDEN - 1)
+    rows = {
+        place: np.flatnonzero(costs <= most).astype(np.int32)
+        for place, costs in marginals.items()
+    }
+    if not all(len(keep) for keep in rows.values()):
+        return objective
+    optimum, _ = folded_optimum(net, rows, priced.by_row())
+    return min(objective, optimum.cost + slack)

@@ -1,0 +1,128 @@
+"""What the different shapes of a piece cost, and prices that tell each bar its share of it.
+
+Every different shape costs the student once, however often it returns. A shortest path
+cannot see that, so each place where a shape may be taken up is given a price; the prices
+of one shape add up to no more than the shape costs. The optimum under such prices is a
+lower bound (Lagrangian relaxation of z ≥ x), and the best prices are found by moving them
+to the places where the shape is in fact used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from arranger.neck.dynamic import Lattice, Path
+from arranger.neck.grips import IntArray
+from arranger.tables.shapes import ChordShape
+
+Place = tuple[int, int]
+"""(class, slot) at which a hand may be taken up."""
+PlacePrices = dict[Place, IntArray]
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeBudget:
+    """``new`` tenths for each different shape, ``beyond`` more for each over ``wanted``;
+    never more than ``most`` (None: no limit)."""
+
+    new: int
+    beyond: int
+    wanted: int
+    most: int | None
+
+    def cost(self, shapes: int) -> int | None:
+        """Tenths for that many shapes; None when they are too many."""
+        if self.most is not None and shapes > self.most:
+            return None
+        return self.new * shapes + self.beyond * max(0, shapes - self.wanted)
+
+    def slack(self, weight: int, known: int) -> int:
+        """The least of cost(k) − weight·k over 0 ≤ k ≤ known: what a price of ``weight``
+        a shape misses at worst (0 or negative)."""
+        costs = ((k, self.cost(k)) for k in range(known + 1))
+        return min(cost - weight * k for k, cost in costs if cost is not None)
+
+
+def places(net: Lattice) -> list[Place]:
+    """Where a hand can change: the first slot of every class, and new harmonies in it."""
+    found = []
+    for kind, bar in enumerate(net.piece.classes):
+        found.append((kind, 0))
+        found.extend(
+            (kind, slot + 1)
+            for slot, step in enumerate(bar.steps)
+            if step.chord_begins or step.may_change
+        )
+    return found
+
+
+def shape_numbers(net: Lattice) -> tuple[IntArray, tuple[ChordShape, ...]]:
+    """For every hand the number of its shape (-1: none), and the shapes by number."""
+    known: dict[ChordShape, int] = {}
+    numbers = [
+        -1 if hand.shape is None else known.setdefault(hand.shape, len(known))
+        for hand in net.piece.hands
+    ]
+    return np.array(numbers, dtype=np.int32), tuple(known)
+
+
+def shapes_used(net: Lattice, numbers: IntArray, paths: dict[int, Path]) -> set[int]:
+    """Numbers of the shapes that a folded solution holds."""
+    used = {
+        int(numbers[net.grips[kind][slot].hand[row]])
+        for kind, path in paths.items()
+        for slot, row in enumerate(path)
+    }
+    return used - {-1}
+
+
+class ShapePrices:
+    """Prices by shape and place; start with an even share, then follow the use."""
+
+    def __init__(self, net: Lattice, weight: int) -> None:
+        self.weight = weight
+        self._net = net
+        self._numbers, shapes = shape_numbers(net)
+        self.count = len(shapes)
+        self._places = places(net)
+        self._share = np.zeros((len(self._places), len(shapes)))
+        for at, (kind, slot) in enumerate(self._places):
+            held = self._numbers[net.grips[kind][slot].hand]
+            self._share[at, np.unique(held[held >= 0])] = 1.0
+        total = self._share.sum(axis=0, keepdims=True)
+        self._share /= np.where(total > 0, total, 1.0)
+
+    def follow(self, paths: dict[int, Path], rate: float) -> None:
+        """Move a ``rate`` (0..1) of each used shape's price to the places that use it."""
+        used = np.zeros_like(self._share)
+        for at, (kind, slot) in enumerate(self._places):
+            number = self._numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]]
+            if number >= 0:
+                used[at, number] = 1.0
+        total = used.sum(axis=0, keepdims=True)
+        target = used / np.where(total > 0, total, 1.0)
+        held = total[0] > 0
+        self._share[:, held] = (1 - rate) * self._share[:, held] + rate * target[:, held]
+
+    def by_row(self) -> PlacePrices:
+        """Whole tenths to add to every grip, once a class; rounded down to stay a bound."""
+        prices: PlacePrices = {}
+        for at, (kind, slot) in enumerate(self._places):
+            row = np.floor(self._share[at] * self.weight + 1e-9).astype(np.int32)
+            held = self._numbers[self._net.grips[kind][slot].hand]
+            prices[kind, slot] = np.where(held >= 0, row[held], 0).astype(np.int32)
+        return prices
+
+
+def allowed_rows(
+    net: Lattice, numbers: IntArray, shapes: Iterable[int], rows: dict[Place, IntArray]
+) -> dict[Place, IntArray]:
+    """``rows`` without the grips that hold a shape other than ``shapes``."""
+    allowed = np.array([*sorted(shapes), -1], dtype=np.int32)
+    return {
+        place: keep[np.isin(numbers[net.grips[place[0]][place[1]].hand[keep]], allowed)]
+        for place, keep in rows.items()
+    }

@@ -1,0 +1,276 @@
+"""From the grips chosen to the arrangement: notes with lengths, shapes, chord marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from arranger.music.arrangement import (
+    ArrangedBar,
+    Arrangement,
+    ChordMark,
+    Decision,
+    Dropped,
+    LeftFinger,
+    Placement,
+    Proof,
+    RightFinger,
+    Shape,
+    Voice,
+)
+from arranger.music.chord import Chord
+from arranger.music.reduction import Reduction, Setting, Slot, Stroke
+from arranger.music.time import Beat
+from arranger.neck.fretboard import Neck, Spot
+from arranger.neck.grips import Grip
+from arranger.neck.hands import Hand
+from arranger.neck.right_hand import Moment, plucking
+from arranger.tables.fingering import RightHandCosts
+from arranger.tables.shapes import ChordShape
+
+LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A slot and the grip chosen for it."""
+
+    slot: Slot
+    grip: Grip
+
+
+def arrangement(
+    reduction: Reduction,
+    setting: Setting,
+    neck: Neck,
+    hands: tuple[Hand, ...],
+    chosen: Sequence[Chosen],
+    order: tuple[int, ...],
+    right: RightHandCosts,
+    proof: Proof,
+    decisions: tuple[Decision, ...],
+) -> Arrangement:
+    """The arrangement that the grips ``chosen`` (one a slot) stand for."""
+    analysis = reduction.analysis
+    score = analysis.score
+    notes = _notes(reduction, setting.transposition, neck, chosen)
+    notes = _plucked(notes, reduction, order, right)
+    shapes, marks = _shapes(chosen, hands, setting)
+    return Arrangement(
+        title=score.title,
+        composer=score.composer,
+        level=reduction.level,
+        file=score.file,
+        sha256=score.sha256,
+        warnings=score.warnings,
+        key=setting.key,
+        transposed_by=setting.transposition + reduction.capo,
+        capo=reduction.capo,
+        tuning=neck.tuning,
+        target_tempo=reduction.target_tempo,
+        student_tempo=reduction.student_tempo,
+        swing=score.swing,
+        written_scale=reduction.written_scale,
+        bars=_bars(reduction, order, marks),
+        chords=marks,
+        shapes=shapes,
+        notes=tuple(notes),
+        dropped=_dropped(reduction, chosen),
+        decisions=(*decisions, *reduction.decisions),
+        proof=proof,
+    )
+
+
+# Notes --------------------------------------------------------------------------------
+
+
+def _notes(
+    reduction: Reduction, transposition: int, neck: Neck, chosen: Sequence[Chosen]
+) -> list[Placement]:
+    """Every note with the length for which it is held, low string first within an onset."""
+    notes: list[Placement] = []
+    for place, here in enumerate(chosen):
+        slot, grip = here.slot, here.grip
+        if slot.stroke is not None and slot.stroke_begins and grip.bass is not None:
+            stroke = reduction.strokes[slot.stroke]
+            end = min(stroke.end, _held_until(chosen, place, "bass"))
+            source = _bass_source(reduction, stroke, neck.midi(grip.bass) - transposition)
+            notes.append(_note(reduction, neck, slot, grip.bass, grip.bass_finger, "bass", end, source))
+        for spot, finger in grip.fills:
+            notes.append(_note(reduction, neck, slot, spot, finger, "inner", slot.end, ()))
+        if slot.melody is not None and slot.melody_begins and grip.tune is not None:
+            tune = reduction.melody[slot.melody]
+            end = min(tune.end, _held_until(chosen, place, "tune"))
+            notes.append(
+                _note(reduction, neck, slot, grip.tune, grip.tune_finger, "melody", end, tune.source)
+            )
+    notes.sort(key=lambda note: (note.onset, -note.string))
+    return notes
+
+
+def _held_until(chosen: Sequence[Chosen], place: int, voice: str) -> Beat:
+    """When the note that begins at ``place`` is let go, or the next one begins."""
+    for later in chosen[place + 1 :]:
+        if voice == "tune":
+            slot_index, begins = later.slot.melody, later.slot.melody_begins
+            held = later.grip.tune is not None
+        else:
+            slot_index, begins = later.slot.stroke, later.slot.stroke_begins
+            held = later.grip.bass is not None and later.grip.bass_active
+        if slot_index is None or begins or not held:
+            return later.slot.onset
+    return chosen[-1].slot.end
+
+
+def _bass_source(reduction: Reduction, stroke: Stroke, midi: int) -> tuple[int, ...]:
+    """The source note that the thumb's note stands for: the same tone, octaves apart."""
+    if stroke.source is None:
+        return ()
+    note = reduction.analysis.score.notes[stroke.source]
+    return (note.index,) if (note.midi - midi) % 12 == 0 else ()
+
+
+def _note(
+    reduction: Reduction,
+    neck: Neck,
+    slot: Slot,
+    spot: Spot,
+    finger: int,
+    voice: Voice,
+    end: Beat,
+    source: tuple[int, ...],
+) -> Placement:
+    return Placement(
+        onset=slot.onset,
+        length=end - slot.onset,
+        midi=neck.midi(spot) + neck.capo,
+        string=spot.string,
+        fret=spot.fret,
+        left=LEFT[finger],
+        right="p",
+        voice=voice,
+        bar=reduction.analysis.score.bars[slot.bar].number,
+        source=source,
+    )
+
+
+def _plucked(
+    notes: list[Placement], reduction: Reduction, order: tuple[int, ...], costs: RightHandCosts
+) -> list[Placement]:
+    """The notes with their plucking fingers, bar by bar, equal bars alike."""
+    bars = reduction.analysis.score.bars
+    numbers = {bar.number: place for place, bar in enumerate(bars)}
+    by_bar: dict[int, list[int]] = {}
+    for index, note in enumerate(notes):
+        if note.voice != "bass":
+            by_bar.setdefault(numbers[note.bar], []).append(index)
+    plucked = list(notes)
+    for indices in by_bar.values():
+        groups: dict[Beat, list[int]] = {}
+        for index in indices:
+            groups.setdefault(notes[index].onset, []).append(index)
+        moments, last = [], None
+        for onset, group in sorted(groups.items()):
+            seconds = None if last is None else reduction.seconds(onset - last)
+            moments.append(Moment(tuple(notes[k].string for k in group), seconds))
+            last = onset
+        for (_, group), pluck in zip(sorted(groups.items()), plucking(moments, costs), strict=True):
+            fingers: list[RightFinger] = list(pluck)
+            for index, finger in zip(group, fingers, strict=False):
+                plucked[index] = replace(notes[index], right=finger)
+    return plucked
+
+
+# Shapes and bars ----------------------------------------------------------------------
+
+
+def _shapes(
+    chosen: Sequence[Chosen], hands: tuple[Hand, ...], setting: Setting
+) -> tuple[tuple[Shape, ...], tuple[ChordMark, ...]]:
+    """The shapes in the order in which they are met, and the names over the tab."""
+    flats = setting.key.flats
+    known: dict[tuple[tuple[int | None, ...], tuple[str | None, ...]], int] = {}
+    shapes: list[Shape] = []
+    marks: list[ChordMark] = []
+    said: tuple[Chord | None, int | None] = (None, None)
+    for here in chosen:
+        if here.slot.chord is None:
+            continue
+        chord = here.slot.chord.transposed(setting.transposition)
+        held = hands[here.grip.hand].shape
+        index = None
+        if held is not None:
+            key = held.frets, held.fingers
+            if key not in known:
+                known[key] = len(shapes)
+                shapes.append(_diagram(held, flats))
+            index = known[key]
+        if (chord, index) != said:
+            marks.append(
+                ChordMark(onset=here.slot.onset, name=chord.name(flats=flats), shape=index)
+            )
+            said = chord, index
+    return tuple(shapes), tuple(marks)
+
+
+def _diagram(shape: ChordShape, flats: bool) -> Shape:
+    chord = Chord(shape.root, shape.quality, shape.root)
+    return Shape(
+        name=chord.name(flats=flats),
+        frets=shape.frets,
+        fingers=shape.fingers,
+        barre=shape.barre,
+    )
+
+
+def _bars(
+    reduction: Reduction, order: tuple[int, ...], marks: tuple[ChordMark, ...]
+) -> tuple[ArrangedBar, ...]:
+    analysis = reduction.analysis
+    letters = {section.first: section.letter for section in analysis.sections}
+    first_of: dict[int, int] = {}
+    bars = []
+    for place, (bar, kind) in enumerate(zip(analysis.score.bars, order, strict=True)):
+        name = None
+        for mark in marks:
+            if mark.onset < bar.end:
+                name = mark.name
+            if mark.onset >= bar.start:
+                break
+        first = first_of.setdefault(kind, place)
+        bars.append(
+            ArrangedBar(
+                bar=bar.number,
+                start=bar.start,
+                length=bar.length,
+                beat=_thumb_beat(reduction, bar.start),
+                written_bar=bar.number,
+                numerator=bar.numerator,
+                denominator=bar.denominator,
+                chord=name,
+                same_as=analysis.score.bars[first].number if first != place else None,
+                section=letters.get(place),
+            )
+        )
+    return tuple(bars)
+
+
+def _thumb_beat(reduction: Reduction, onset: Beat) -> Beat:
+    for span in reduction.analysis.textures:
+        if span.start <= onset < span.end:
+            return span.thumb_beat
+    return reduction.analysis.textures[-1].thumb_beat
+
+
+def _dropped(reduction: Reduction, chosen: Sequence[Chosen]) -> tuple[Dropped, ...]:
+    """Tune notes left out: for the grid, or because no hand could reach them."""
+    missed = [
+        Dropped(
+            onset=here.slot.onset,
+            midi=reduction.melody[here.slot.melody].midi,
+            why="no grip of this level reaches it together with the rest",
+        )
+        for here in chosen
+        if here.slot.melody is not None and here.slot.melody_begins and here.grip.tune is None
+    ]
+    return tuple(sorted([*reduction.dropped, *missed], key=lambda drop: (drop.onset, -drop.midi)))

@@ -1,0 +1,117 @@
+"""The tune for a level: what stays of the melody on a grid in seconds, what is dropped."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from arranger.music.analysis import Analysis, TextureSpan
+from arranger.music.arrangement import Dropped
+from arranger.music.reduction import Joint, MelodyNote
+from arranger.music.score import Note
+from arranger.music.time import Beat
+
+
+def grid_step(span: TextureSpan, seconds_a_quarter: float, gap: float) -> Beat | None:
+    """The finest subdivision of the thumb beat that lasts at least ``gap`` seconds.
+
+    Halves in simple meters, first thirds in compound ones; never coarser than the thumb
+    beat; None when the level has no grid (``gap`` 0).
+    """
+    if gap <= 0:
+        return None
+    step = span.thumb_beat
+    first = 3 if step.numerator % 3 == 0 else 2
+    finer = step / first
+    while float(finer) * seconds_a_quarter >= gap - 1e-9:
+        step, finer = finer, finer / 2
+    return step
+
+
+def tune(
+    analysis: Analysis, *, seconds_a_quarter: float, gap: float, breath: float
+) -> tuple[tuple[MelodyNote, ...], tuple[Dropped, ...]]:
+    """The melody notes to play and those left out.
+
+    On-grid notes and notes held across a grid point stay; so do the notes that open a
+    phrase before its first grid point, and off-grid notes far enough from their
+    neighbours to be playable. The rest is filler. A note before dropped filler is held
+    through it. ``breath`` is in quarters.
+    """
+    notes = [analysis.score.notes[index] for index in analysis.melody]
+    heard = _sounding(notes)
+    openings = {phrase.start for phrase in analysis.phrases}
+    kept: list[MelodyNote] = []
+    dropped: list[Dropped] = []
+    ends = [note.onset + length for note, length in zip(notes, heard, strict=True)]
+    opening = True
+    last_end: Beat | None = None
+    for place, (note, length) in enumerate(zip(notes, heard, strict=True)):
+        joint = _joint(note, last_end, openings, breath)
+        opening = opening or joint == "phrase"
+        step = grid_step(_span_at(analysis, note.onset), seconds_a_quarter, gap)
+        start = analysis.score.bars[analysis.score.bar_index_at(note.onset)].start
+        on_grid = step is None or (note.onset - start) % step == 0
+        opening = opening and not on_grid
+        following = notes[place + 1].onset if place + 1 < len(notes) else ends[place]
+        if (
+            step is None
+            or on_grid
+            or opening
+            or _held_across(note.onset - start, length, step)
+            or _roomy(note.onset, following, kept, seconds_a_quarter, gap)
+        ):
+            kept.append(
+                MelodyNote(
+                    onset=note.onset,
+                    length=length,
+                    midi=note.midi,
+                    joint=joint,
+                    source=(note.index,),
+                )
+            )
+        else:
+            dropped.append(
+                Dropped(onset=note.onset, midi=note.midi, why="faster than the level's grid")
+            )
+            if kept and kept[-1].end == note.onset:
+                kept[-1] = replace(kept[-1], length=kept[-1].length + length)
+        last_end = ends[place]
+    return tuple(kept), tuple(dropped)
+
+
+def _sounding(notes: list[Note]) -> list[Beat]:
+    """How long each melody note is heard as the tune: never past the next one."""
+    lengths: list[Beat] = []
+    for place, note in enumerate(notes):
+        length = note.length
+        if place + 1 < len(notes):
+            length = min(length, notes[place + 1].onset - note.onset)
+        lengths.append(length)
+    return lengths
+
+
+def _joint(note: Note, last_end: Beat | None, openings: set[Beat], breath: float) -> Joint:
+    if last_end is None or note.onset in openings:
+        return "phrase"
+    return "breath" if note.onset - last_end >= breath else "inside"
+
+
+def _held_across(offset: Beat, length: Beat, step: Beat) -> bool:
+    following_point = (offset // step + 1) * step
+    return offset + length > following_point
+
+
+def _roomy(
+    onset: Beat, following: Beat, kept: list[MelodyNote], seconds: float, gap: float
+) -> bool:
+    """Far enough from the kept note before and the note after to be played at the level."""
+    before = onset - kept[-1].onset if kept else Fraction(10**6)
+    return float(min(before, following - onset)) * seconds >= gap - 1e-9
+
+
+def _span_at(analysis: Analysis, onset: Beat) -> TextureSpan:
+    for span in analysis.textures:
+        if span.start <= onset < span.end:
+            return span
+    return analysis.textures[-1]

@@ -1,0 +1,68 @@
+"""What each choice of an arranger costs the music; the numbers stand in arranging.toml."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from arranger.tables.loader import Table, load
+
+
+class TempoTable(Table):
+    unstated_stride_2_4: float = Field(gt=0)
+    unstated: float = Field(gt=0)
+    slowest_share: float = Field(gt=0, le=1)
+
+
+class MelodyCosts(Table):
+    breath: float = Field(ge=0)
+    omit: float = Field(ge=0)
+    cut: float = Field(ge=0)
+    octave_phrase: float = Field(ge=0)
+    octave_breath: float = Field(ge=0)
+    octave_inside: float = Field(ge=0)
+    contour_broken: float = Field(ge=0)
+    close_interval: float = Field(ge=0)
+
+
+class BassCosts(Table):
+    rest: float = Field(ge=0)
+    rest_line: float = Field(ge=0)
+    root: float = Field(ge=0)
+    source_tone: float = Field(ge=0)
+    source_missed: float = Field(ge=0)
+    not_root_strong: float = Field(ge=0)
+    fifth_weak: float = Field(ge=0)
+    root_weak: float = Field(ge=0)
+    third_weak: float = Field(ge=0)
+    other_weak: float = Field(ge=0)
+    same_string: float = Field(ge=0)
+    same_pitch: float = Field(ge=0)
+    direction: float = Field(ge=0)
+    leap: float = Field(ge=0)
+    released: float = Field(ge=0)
+
+
+class FillCosts(Table):
+    third: float = Field(ge=0)
+    weak_beat: float = Field(ge=0)
+    melody_beat: float = Field(ge=0)
+    silent_tune: float = Field(ge=0)
+    second: float = Field(ge=0, le=1)
+
+
+class KeyCosts(Table):
+    try_lower: int = Field(ge=1)
+    try_upper: int = Field(ge=1)
+    accidental: float = Field(ge=0)
+
+
+class ArrangingTable(Table):
+    tempo: TempoTable
+    melody: MelodyCosts
+    bass: BassCosts
+    fill: FillCosts
+    keys: KeyCosts
+
+
+def arranging() -> ArrangingTable:
+    return load("arranging", ArrangingTable)

@@ -1,0 +1,22 @@
+"""How hard the solver tries; meaning and unit of each value stand in solving.toml."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from arranger.tables.loader import Table, load
+
+
+class SolvingTable(Table):
+    lowest_tune: int = Field(ge=40, le=64)
+    ceiling: float = Field(gt=0)
+    rounds: int = Field(ge=1)
+    width: float = Field(gt=0)
+    model_width: float = Field(gt=0)
+    work: float = Field(gt=0)
+    seconds: float = Field(gt=0)
+    keys_proven: int = Field(ge=1)
+
+
+def solving() -> SolvingTable:
+    return load("solving", SolvingTable)
