@@ -122,10 +122,10 @@ class Hold:
 
 def holds(grip: Sequence[Press]) -> list[Hold]:
     """The fretted part of a grip by finger and fret, in that order."""
-    found: dict[tuple[str, int], list[int]] = {}
+    found: dict[tuple[str, int], set[int]] = {}
     for press in grip:
         if press.fret > 0 and press.finger in FRETTING:
-            found.setdefault((press.finger, press.fret), []).append(press.string)
+            found.setdefault((press.finger, press.fret), set()).add(press.string)
     return [
         Hold(finger, fret, tuple(sorted(strings, reverse=True)))
         for (finger, fret), strings in sorted(found.items())
