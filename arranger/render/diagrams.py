@@ -1,9 +1,21 @@
-"""Chord shapes as one-line diagrams."""
+"""Chord shapes: as one line of text, and as a drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from lxml import etree
+
 from arranger.music.arrangement import Shape
-from arranger.render.barre import barre_span, barre_text
+from arranger.render.barre import barre_span, barre_text, roman
+from arranger.render.xml_text import clean, sub
+
+_GAP = 14
+"""Distance of two strings, and of two frets but for a little more, in drawing units."""
+_FRET = 17
+_LEFT, _TOP = 26, 46
+_FRETS = 4
+_WIDTH = _LEFT + 5 * _GAP + 16
 
 
 def finger_list(shape: Shape) -> str:
@@ -21,3 +33,72 @@ def shape_line(shape: Shape, *, width: int = 0) -> str:
     if shape.barre:
         line += f"  barre {barre_text(shape.barre, barre_span(shape))}"
     return line
+
+
+def first_fret(shape: Shape) -> int:
+    """The fret that a diagram of four frets begins with: 1 as long as all fingers fit."""
+    pressed = [fret for fret in shape.frets if fret]
+    return 1 if max(pressed, default=0) <= _FRETS else min(pressed)
+
+
+def shape_svg(shape: Shape) -> str:
+    """A chord diagram: strings upright, nut on top, fingers in the dots, name above."""
+    top = first_fret(shape)
+    rows = max(_FRETS, max((fret for fret in shape.frets if fret), default=0) - top + 1)
+    height = _TOP + rows * _FRET + 8
+    svg = etree.Element("svg", xmlns="http://www.w3.org/2000/svg")
+    svg.set("viewBox", f"0 0 {_WIDTH} {height}")
+    svg.set("width", str(_WIDTH))
+    svg.set("height", str(height))
+    svg.set("font-family", "'Libertinus Serif', 'Times New Roman', Times, serif")
+    svg.set("text-anchor", "middle")
+    _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(shape.name)).set("font-weight", "bold")
+    _grid(svg, rows, top)
+    if shape.barre and barre_span(shape):
+        _barre(svg, shape, top)
+    for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
+        x = _LEFT + index * _GAP
+        if not fret:
+            _text(svg, x, _TOP - 6, 13, "×" if fret is None else "○")
+            continue
+        y = _TOP + (fret - top + 0.5) * _FRET
+        sub(svg, "circle", cx=str(x), cy=f"{y:g}", r="6.2", fill="currentColor")
+        if finger:
+            number = _text(svg, x, y + 3.6, 10.5, finger)
+            number.set("font-weight", "bold")
+            number.set("fill", "white")
+    return etree.tostring(svg, encoding="unicode")
+
+
+def _grid(svg: etree._Element, rows: int, top: int) -> None:
+    right, bottom = _LEFT + 5 * _GAP, _TOP + rows * _FRET
+    lines = [f"M{x},{_TOP}V{bottom}" for x in range(_LEFT, right + 1, _GAP)]
+    lines += [f"M{_LEFT},{y}H{right}" for y in range(_TOP, bottom + 1, _FRET)]
+    grid = sub(svg, "path", d="".join(lines), fill="none", stroke="currentColor")
+    grid.set("stroke-width", "0.8")
+    if top == 1:
+        nut = sub(svg, "path", d=f"M{_LEFT - 0.4},{_TOP}H{right + 0.4}", stroke="currentColor")
+        nut.set("stroke-width", "3")
+    else:
+        _text(svg, _LEFT - 16, _TOP + 0.5 * _FRET + 4, 11, roman(top))
+
+
+def _barre(svg: etree._Element, shape: Shape, top: int) -> None:
+    lying = list(_barre_columns(shape))
+    y = _TOP + ((shape.barre or top) - top + 0.5) * _FRET
+    ends = f"M{_LEFT + lying[0] * _GAP},{y:g}H{_LEFT + lying[-1] * _GAP}"
+    bar = sub(svg, "path", d=ends, stroke="currentColor")
+    bar.set("stroke-width", "9")
+    bar.set("stroke-linecap", "round")
+
+
+def _barre_columns(shape: Shape) -> Iterator[int]:
+    for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
+        if finger == "1" and fret == shape.barre:
+            yield index
+
+
+def _text(svg: etree._Element, x: float, y: float, size: float, text: str) -> etree._Element:
+    element = sub(svg, "text", text, x=f"{x:g}", y=f"{y:g}", fill="currentColor")
+    element.set("font-size", f"{size:g}")
+    return element

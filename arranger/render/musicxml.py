@@ -16,7 +16,7 @@ from arranger.music.time import Beat
 from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
 from arranger.render.note_values import plain_value
 from arranger.render.slurs import slur_ends
-from arranger.render.spelling import spellings, step_and_alter
+from arranger.render.spelling import shown_accidentals, spellings, step_and_alter
 from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voice, sounds
 from arranger.render.written import (
     WrittenBar,
@@ -183,8 +183,6 @@ class _Score:
         for _ in range(value.dots if value else 0):
             sub(metronome, "beat-unit-dot")
         sub(metronome, "per-minute", str(round(self.written.student_tempo / beat)))
-        kind = sub(direction, "direction-type")
-        sub(kind, "words", f"(aim: {round(self.written.target_tempo / beat)})")
         if self.written.swing != 1.0:
             kind = sub(direction, "direction-type")
             sub(kind, "words", "swing")
@@ -192,6 +190,10 @@ class _Score:
         sound = sub(direction, "sound", tempo=_number(self.written.student_tempo))
         if self.written.swing != 1.0:
             self._swing(sound)
+        direction = sub(measure, "direction", placement="above")
+        aim = f"(aim: {round(self.written.target_tempo / beat)})"
+        sub(sub(direction, "direction-type"), "words", aim)
+        sub(direction, "staff", str(STAFF))
 
     def _swing(self, sound: etree._Element) -> None:
         ratio = Beat(self.written.swing).limit_denominator(10)
@@ -202,9 +204,6 @@ class _Score:
 
     def _accidentals(self, bar: WrittenBar) -> dict[int, str]:
         """Which notes (by index) show an accidental, read from left to right in the bar."""
-        in_force: dict[tuple[str, int], int] = {}
-        shown = {}
-        signature = _signature(self.written.key.sharps)
         order = [
             (chunk.onset, index)
             for name in VOICE_NAMES
@@ -212,13 +211,9 @@ class _Score:
             if not chunk.tied_back
             for index in chunk.notes
         ]
-        for _, index in sorted(order):
-            spelling = self.spellings[index]
-            place = (spelling.step, spelling.octave)
-            if in_force.get(place, signature[spelling.step]) != spelling.alter:
-                shown[index] = _ACCIDENTALS[spelling.alter]
-            in_force[place] = spelling.alter
-        return shown
+        notes = [index for _, index in sorted(order)]
+        shown = shown_accidentals(notes, self.spellings, self.written.key)
+        return {index: _ACCIDENTALS[alter] for index, alter in shown.items()}
 
 
 _ACCIDENTALS = {
@@ -228,12 +223,6 @@ _ACCIDENTALS = {
     1: "sharp",
     2: "double-sharp",
 }
-
-
-def _signature(sharps: int) -> dict[str, int]:
-    """What the key signature does to each letter."""
-    letters = {place: step_and_alter(place) for place in range(sharps - 1, sharps + 6)}
-    return dict(letters.values())
 
 
 def _open_string_place(tone: int) -> int:

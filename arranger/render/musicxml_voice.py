@@ -170,10 +170,12 @@ class VoiceOfBar:
 
     def _add_fingers(self, technical: etree._Element, index: int) -> None:
         note = self.written.notes[index]
+        place = "below" if self.name == "lower" else "above"
         # Other programs read a fingering as a number; the thumb over the neck is none.
-        sub(technical, "other-technical" if note.left == "T" else "fingering", note.left)
+        tag = "other-technical" if note.left == "T" else "fingering"
+        sub(technical, tag, note.left, placement=place)
         if note.slur is None:
-            sub(technical, "pluck", note.right)
+            sub(technical, "pluck", note.right, placement=place)
 
     def _add_place(
         self, technical: etree._Element, index: int, slurs: Sequence[tuple[str, str]]

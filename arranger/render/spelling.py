@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from arranger.music.arrangement import Arrangement, Placement
@@ -140,3 +141,23 @@ def _next_in_voice(notes: tuple[Placement, ...]) -> dict[int, Placement]:
             following[last[note.voice]] = note
         last[note.voice] = index
     return following
+
+
+def shown_accidentals(
+    order: Sequence[int], spelt: Sequence[Spelling], key: Key
+) -> dict[int, int]:
+    """Which notes of a bar show an accidental, and which: index → alter in semitones.
+
+    ``order`` are the notes (indices into ``spelt``) that begin in the bar, as they are read.
+    An accidental holds to the bar line for its own line or space.
+    """
+    signature = dict(step_and_alter(place) for place in range(key.sharps - 1, key.sharps + 6))
+    in_force: dict[tuple[str, int], int] = {}
+    shown = {}
+    for index in order:
+        spelling = spelt[index]
+        place = (spelling.step, spelling.octave)
+        if in_force.get(place, signature[spelling.step]) != spelling.alter:
+            shown[index] = spelling.alter
+        in_force[place] = spelling.alter
+    return shown

@@ -28,7 +28,7 @@ _KEY_TO_ROWS = (
     "then the count. h hammer-on, p pull-off, / \\ slide; C barre, ½C over part of the strings."
 )
 
-_CAUTION = (
+CAUTION = (
     "Warm up, rest often, and stop when anything hurts; if pain stays, ask your teacher or a "
     "clinician. Copyright differs by country: check that the piece is free where you are."
 )
@@ -40,15 +40,39 @@ def head(arrangement: Arrangement, verdict: Verdict) -> str:
     lines += [*wrap(one_line(arrangement.composer), _WIDTH), ""]
     for label, text in _facts(arrangement, verdict):
         lines += _labelled(label, text)
-    for index, decision in enumerate(arrangement.decisions):
-        said = f"{decision.text} — change: {decision.option}"
-        lines += _labelled("" if index else "Decided", said)
-    for index, warning in enumerate(arrangement.warnings):
-        place = "" if warning.bar is None else f"bar {warning.bar}: "
-        lines += _labelled("" if index else "The file", place + warning.text)
+    for label, said in (
+        ("Decided", decision_lines(arrangement)),
+        ("The file", warning_lines(arrangement)),
+    ):
+        for index, text in enumerate(said):
+            lines += _labelled("" if index else label, text)
     lines += _shapes(arrangement)
     lines += ["", *wrap(_KEY_TO_ROWS, _WIDTH)]
     return "\n".join(lines)
+
+
+def decision_lines(arrangement: Arrangement) -> list[str]:
+    """What was decided, each with the option that changes it."""
+    return [
+        one_line(f"{decision.text} — change: {decision.option}")
+        for decision in arrangement.decisions
+    ]
+
+
+def warning_lines(arrangement: Arrangement) -> list[str]:
+    """What was noticed in the source, each with its bar."""
+    return [
+        one_line(
+            f"bar {warning.bar}: {warning.text}" if warning.bar is not None else warning.text
+        )
+        for warning in arrangement.warnings
+    ]
+
+
+def hardest_lines(verdict: Verdict) -> list[str]:
+    """The hardest places, hardest first."""
+    reasons = verdict.difficulty.reasons[:_HARDEST]
+    return [one_line(f"bar {reason.bar}: {reason.what}") for reason in reasons]
 
 
 def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterable[tuple[str, str]]:
@@ -152,18 +176,15 @@ def _shapes(arrangement: Arrangement) -> list[str]:
 def foot(verdict: Verdict, lesson: Lesson) -> str:
     """The hardest places, the lesson, and the cautions."""
     lines: list[str] = []
-    reasons = verdict.difficulty.reasons[:_HARDEST]
-    if reasons:
-        lines += ["Hardest places"]
-        for reason in reasons:
-            lines += _labelled(f"  bar {reason.bar}", reason.what)
-        lines.append("")
+    hardest = hardest_lines(verdict)
+    if hardest:
+        lines += ["Hardest places", *(part for line in hardest for part in _item(line)), ""]
     if lesson.steps:
         lines.append("What to practise, in order")
         for number, step in enumerate(lesson.steps, start=1):
             lines += _step(number, step)
         lines.append("")
-    return "\n".join([*lines, *wrap(_CAUTION, _WIDTH)])
+    return "\n".join([*lines, *wrap(CAUTION, _WIDTH)])
 
 
 def _step(number: int, step: LessonStep) -> list[str]:
@@ -172,6 +193,10 @@ def _step(number: int, step: LessonStep) -> list[str]:
     return wrap(
         one_line(text), _WIDTH, initial_indent=opening, subsequent_indent=" " * len(opening)
     )
+
+
+def _item(text: str) -> list[str]:
+    return wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _labelled(label: str, text: str) -> list[str]:

@@ -1,0 +1,331 @@
+"""The arrangement as MEI, for the engraver: notation with fingers above, tablature below.
+
+Ids are ``n12`` on the staff and ``t12`` on the tab for the note with index 12, ``b3`` for the
+bar with index 3, so that pages can find them again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lxml import etree
+
+from arranger.music.arrangement import ArrangedBar, Arrangement
+from arranger.music.time import Beat
+from arranger.render.note_values import NoteValue
+from arranger.render.slurs import slur_origins
+from arranger.render.spelling import Spelling, shown_accidentals, spellings, step_and_alter
+from arranger.render.voices import (
+    FLAGS,
+    VOICE_NAMES,
+    Chunk,
+    Sound,
+    VoiceName,
+    bar_voice,
+    sounds,
+    tuplet_groups,
+)
+from arranger.render.written import WrittenBar, written_bars
+from arranger.render.xml_text import clean, sub
+
+_NAMESPACE = "http://www.music-encoding.org/ns/mei"
+_ID = "{http://www.w3.org/XML/1998/namespace}id"
+_DURATIONS = {
+    "breve": "breve",
+    "whole": "1",
+    "half": "2",
+    "quarter": "4",
+    "eighth": "8",
+    "16th": "16",
+    "32nd": "32",
+    "64th": "64",
+    "128th": "128",
+    "256th": "256",
+    "512th": "512",
+    "1024th": "1024",
+}
+_ACCIDENTALS = {-2: "ff", -1: "f", 0: "n", 1: "s", 2: "x"}
+_STEMS: dict[VoiceName, str] = {"upper": "up", "lower": "down", "inner": "up"}
+_LAYERS: dict[VoiceName, str] = {"upper": "1", "lower": "2", "inner": "3"}
+
+
+def mei(written: Arrangement) -> str:
+    """The MEI document of an arrangement in (notatable) written time."""
+    return _Document(written).text()
+
+
+class _Document:
+    def __init__(self, written: Arrangement) -> None:
+        self.written = written
+        self.bars = written_bars(written)
+        self.spellings: Sequence[Spelling] = spellings(written)
+        self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
+        self.origins = slur_origins(written.notes)
+
+    def text(self) -> str:
+        root = etree.Element("mei", meiversion="5.0", xmlns=_NAMESPACE)
+        head = sub(sub(root, "meiHead"), "fileDesc")
+        sub(sub(head, "titleStmt"), "title", clean(self.written.title))
+        sub(head, "pubStmt")
+        score = sub(sub(sub(sub(root, "music"), "body"), "mdiv"), "score")
+        self._definition(score)
+        section = sub(score, "section")
+        for index, bar in enumerate(self.bars):
+            self._meter(section, index)
+            self._measure(section, index, bar)
+        return etree.tostring(root, encoding="unicode")
+
+    def _definition(self, score: etree._Element) -> None:
+        first = self.bars[0].bar
+        definition = sub(score, "scoreDef")
+        sharps = self.written.key.sharps
+        signature = f"{abs(sharps)}{'s' if sharps > 0 else 'f'}" if sharps else "0"
+        group = sub(definition, "staffGrp", symbol="bracket")
+        group.set("bar.thru", "true")
+        staff = sub(group, "staffDef", n="1", lines="5")
+        staff.set("keysig", signature)
+        _set_meter(staff, first)
+        staff.set("clef.shape", "G")
+        staff.set("clef.line", "2")
+        staff.set("clef.dis", "8")
+        staff.set("clef.dis.place", "below")
+        tab = sub(group, "staffDef", n="2", lines="6", notationtype="tab.guitar")
+        _set_meter(tab, first)
+        tab.set("meter.visible", "false")
+        sub(tab, "clef", shape="TAB", line="5")
+        tuning = sub(tab, "tuning")
+        for string, midi in enumerate(self.written.tuning, start=1):
+            place = next(place for place in range(-6, 6) if place * 7 % 12 == midi % 12)
+            step, alter = step_and_alter(place)
+            course = sub(tuning, "course", n=str(string), pname=step.lower())
+            course.set("oct", str((midi - alter) // 12 - 1))
+            if alter:
+                course.set("accid", _ACCIDENTALS[alter])
+
+    def _meter(self, section: etree._Element, index: int) -> None:
+        """A new meter, where it changes."""
+        here, before = self.bars[index].bar, self.bars[max(0, index - 1)].bar
+        if (here.numerator, here.denominator) != (before.numerator, before.denominator):
+            group = sub(sub(section, "scoreDef"), "staffGrp")
+            _set_meter(sub(group, "staffDef", n="1"), here)
+            tab = sub(group, "staffDef", n="2")
+            _set_meter(tab, here)
+            tab.set("meter.visible", "false")
+
+    def _measure(self, section: etree._Element, index: int, bar: WrittenBar) -> None:
+        measure = sub(section, "measure", n=str(bar.number))
+        measure.set(_ID, f"b{index}")
+        if bar.bar.length != bar.full:
+            measure.set("metcon", "false")
+        if index == len(self.bars) - 1:
+            measure.set("right", "end")
+        chunks = {name: bar_voice(bar, self.voices[name]) for name in VOICE_NAMES}
+        staff, tab = sub(measure, "staff", n="1"), sub(measure, "staff", n="2")
+        signs = self._accidentals(chunks)
+        for name, voice in chunks.items():
+            if name == "inner" and not any(chunk.notes for chunk in voice):
+                continue
+            layer = sub(staff, "layer", n=_LAYERS[name])
+            self._layer(layer, bar, name, voice, signs)
+            self._tab_layer(sub(tab, "layer", n=_LAYERS[name]), voice)
+        for name, voice in chunks.items():
+            self._fingers(measure, name, voice)
+        self._chords(measure, bar)
+        self._slurs(measure, bar)
+        if bar.bar.section:
+            letter = sub(measure, "reh", staff="1", tstamp="0", place="above")
+            sub(letter, "rend", clean(bar.bar.section), rend="box")
+
+    def _accidentals(self, chunks: dict[VoiceName, tuple[Chunk, ...]]) -> frozenset[int]:
+        starting = [
+            (chunk.onset, index)
+            for voice in chunks.values()
+            for chunk in voice
+            if not chunk.tied_back
+            for index in chunk.notes
+        ]
+        order = [index for _, index in sorted(starting)]
+        return frozenset(shown_accidentals(order, self.spellings, self.written.key))
+
+    def _layer(
+        self,
+        layer: etree._Element,
+        bar: WrittenBar,
+        name: VoiceName,
+        voice: Sequence[Chunk],
+        signs: frozenset[int],
+    ) -> None:
+        if not any(chunk.notes for chunk in voice) and bar.bar.length == bar.full:
+            sub(layer, "mRest" if name == "upper" else "mSpace")
+            return
+        for parent, chunk in _beamed(layer, voice, bar):
+            if chunk.notes:
+                self._chord(parent, name, chunk, signs)
+            else:
+                rest = sub(parent, "rest" if name != "inner" else "space")
+                _set_duration(rest, chunk.value)
+
+    def _chord(
+        self, parent: etree._Element, name: VoiceName, chunk: Chunk, signs: frozenset[int]
+    ) -> None:
+        holder = parent
+        if len(chunk.notes) > 1:
+            holder = sub(parent, "chord")
+            _set_duration(holder, chunk.value)
+            holder.set("stem.dir", _STEMS[name])
+        for index in chunk.notes:
+            spelling = self.spellings[index]
+            note = sub(holder, "note", pname=spelling.step.lower(), oct=str(spelling.octave))
+            if not chunk.tied_back:
+                note.set(_ID, f"n{index}")
+                # Without it the engraver sets fingers onto the stem.
+                sub(note, "artic", type="technical")
+            if len(chunk.notes) == 1:
+                _set_duration(note, chunk.value)
+                note.set("stem.dir", _STEMS[name])
+            tie = _TIES[chunk.tied_back, chunk.tied_on]
+            if tie:
+                note.set("tie", tie)
+            sign = _ACCIDENTALS[spelling.alter]
+            if index in signs and not chunk.tied_back:
+                note.set("accid", sign)
+            elif spelling.alter:
+                note.set("accid.ges", sign)
+
+    def _tab_layer(self, layer: etree._Element, voice: Sequence[Chunk]) -> None:
+        """Numbers where a string is plucked; a note held on is not written again."""
+        for chunk in voice:
+            if not chunk.notes or chunk.tied_back:
+                _set_duration(sub(layer, "space"), chunk.value)
+                continue
+            group = sub(layer, "tabGrp")
+            _set_duration(group, chunk.value)
+            for index in chunk.notes:
+                placed = self.written.notes[index]
+                note = sub(group, "note")
+                note.set(_ID, f"t{index}")
+                note.set("tab.course", str(placed.string))
+                note.set("tab.fret", str(placed.fret))
+
+    def _fingers(
+        self, measure: etree._Element, name: VoiceName, voice: Sequence[Chunk]
+    ) -> None:
+        """Left fingers: above the staff for the fingers' notes, below for the thumb's."""
+        place = "below" if name == "lower" else "above"
+        for chunk in voice:
+            if chunk.tied_back:
+                continue
+            fretted = [n for n in chunk.notes if self.written.notes[n].left != "0"]
+            for index in fretted if place == "above" else reversed(fretted):
+                finger = sub(measure, "fing", self.written.notes[index].left, staff="1")
+                finger.set("startid", f"#n{index}")
+                finger.set("place", place)
+
+    def _chords(self, measure: etree._Element, bar: WrittenBar) -> None:
+        for mark in bar.marks:
+            harm = sub(
+                measure, "harm", staff="1", place="above", tstamp=_tstamp(bar, mark.onset)
+            )
+            sub(harm, "rend", clean(mark.name), fontweight="bold")
+
+    def _slurs(self, measure: etree._Element, bar: WrittenBar) -> None:
+        for to, origin in self.origins.items():
+            if not bar.start <= self.written.notes[origin].onset < bar.end:
+                continue
+            if self.written.notes[to].slur == "slide":
+                slide = sub(measure, "gliss", startid=f"#n{origin}", endid=f"#n{to}")
+                slide.set("lform", "solid")
+            else:
+                sub(measure, "slur", startid=f"#n{origin}", endid=f"#n{to}", curvedir="above")
+
+
+_TIES = {
+    (False, False): "",
+    (False, True): "i",
+    (True, True): "m",
+    (True, False): "t",
+}
+
+
+def _set_meter(staff: etree._Element, bar: ArrangedBar) -> None:
+    staff.set("meter.count", str(bar.numerator))
+    staff.set("meter.unit", str(bar.denominator))
+
+
+def _set_duration(element: etree._Element, value: NoteValue) -> None:
+    element.set("dur", _DURATIONS[value.type])
+    if value.dots:
+        element.set("dots", str(value.dots))
+
+
+def _tstamp(bar: WrittenBar, moment: Beat) -> str:
+    """Beats of the meter's denominator, counted from 1, as MEI's ``tstamp``."""
+    beats = 1 + (moment - bar.start) * bar.bar.denominator / 4
+    return f"{float(beats):.4f}".rstrip("0").rstrip(".")
+
+
+def _beamed(
+    layer: etree._Element, voice: Sequence[Chunk], bar: WrittenBar
+) -> Iterator[tuple[etree._Element, Chunk]]:
+    """Each chunk with the element it goes into: the layer, a beam, a tuplet, or both."""
+    for run in _runs(_cells(voice, bar), bar):
+        parent = sub(layer, "beam") if sum(map(len, run)) > 1 and _short(run[0]) else layer
+        for cell in run:
+            yield from _in_tuplet(parent, cell, beamed=parent is not layer)
+
+
+def _in_tuplet(
+    parent: etree._Element, cell: Sequence[Chunk], *, beamed: bool
+) -> Iterator[tuple[etree._Element, Chunk]]:
+    """The chunks of a cell, under a tuplet if it is one, with beams inside if none outside."""
+    value = cell[0].value
+    if value.actual == 1:
+        yield parent, cell[0]
+        return
+    tuplet = sub(parent, "tuplet", num=str(value.actual), numbase=str(value.normal))
+    run: list[Chunk] = []
+    for chunk in (*cell, None):
+        if chunk is not None and not beamed and _short([chunk]):
+            run.append(chunk)
+            continue
+        inner = sub(tuplet, "beam") if len(run) > 1 else tuplet
+        yield from ((inner, short) for short in run)
+        run = []
+        if chunk is not None:
+            yield tuplet, chunk
+
+
+def _cells(voice: Sequence[Chunk], bar: WrittenBar) -> Iterator[tuple[Chunk, ...]]:
+    """Tuplets as wholes, everything else one by one."""
+    groups = {group[0].onset: group for group in tuplet_groups(voice, bar)}
+    end = Beat(-1)
+    for chunk in voice:
+        group = groups.get(chunk.onset)
+        if group:
+            yield group
+            end = group[-1].end
+        elif chunk.onset >= end:
+            yield (chunk,)
+
+
+def _runs(
+    cells: Iterator[tuple[Chunk, ...]], bar: WrittenBar
+) -> Iterator[list[tuple[Chunk, ...]]]:
+    """Cells that one beam joins: short notes within one beat of the meter."""
+    run: list[tuple[Chunk, ...]] = []
+    origin = bar.start - bar.missing
+    for cell in cells:
+        same_beat = bool(run) and all(
+            (chunk.onset - origin) // bar.pulse == (run[-1][0].onset - origin) // bar.pulse
+            for chunk in cell
+        )
+        if run and not (same_beat and _short(cell) and _short(run[-1])):
+            yield run
+            run = []
+        run.append(cell)
+    if run:
+        yield run
+
+
+def _short(cell: Sequence[Chunk]) -> bool:
+    return all(chunk.notes and chunk.value.type in FLAGS for chunk in cell)
