@@ -10,8 +10,9 @@ from statistics import fmean
 
 from arranger.music.score import Hand
 from arranger.music.time import Beat
+from arranger.read.grid import GridNote
 from arranger.read.piece import Piece, Remark
-from arranger.read.split import split_hands
+from arranger.read.split import Struck, split_hands
 from arranger.read.table import HandNames
 
 Stream = tuple[int, int]
@@ -20,25 +21,25 @@ Stream = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hands:
-    """The hand of each note of ``Piece.notes``, how it was found, and what to say of it."""
+    """The hand of each note, how it was found (``split``: by ear), and what to say of it."""
 
     hands: tuple[Hand, ...]
     split: bool
     remarks: tuple[Remark, ...]
 
 
-def find_hands(piece: Piece, table: HandNames) -> Hands:
-    """The hands of all notes. Tracks are believed when they look like two hands."""
+def find_hands(piece: Piece, notes: Sequence[GridNote], table: HandNames) -> Hands:
+    """The hands of ``notes``. Tracks are believed when they look like two hands."""
     streams = _streams(piece)
     remarks: list[Remark] = []
     by_stream = _by_name(piece, streams, table, remarks) or _by_pitch(streams, table)
     if by_stream is None and len(streams) > 2:
         by_stream = _by_register(streams, table, remarks)
     if by_stream is not None:
-        hands = tuple(by_stream[note.track, note.channel] for note in piece.notes)
+        hands = tuple(by_stream[note.played.track, note.played.channel] for note in notes)
         return Hands(hands=hands, split=False, remarks=tuple(remarks))
-    hands = split_hands(piece.notes)
-    if len(streams) > 1 or len(piece.notes) > 1:
+    hands = split_hands(struck(notes, piece.unit))
+    if not one_sided(hands):
         remarks.append(
             Remark(
                 code="hands-split",
@@ -47,6 +48,11 @@ def find_hands(piece: Piece, table: HandNames) -> Hands:
             )
         )
     return Hands(hands=hands, split=True, remarks=tuple(remarks))
+
+
+def struck(notes: Sequence[GridNote], unit: int) -> list[Struck]:
+    """What a listener hears of ``notes``: onset, length as played, pitch."""
+    return [Struck(note.onset / unit, note.gate / unit, note.played.midi) for note in notes]
 
 
 def _streams(piece: Piece) -> dict[Stream, list[int]]:

@@ -94,13 +94,9 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
 
 
 def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
-    signatures, meter_remarks = read_signatures(piece)
-    last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
-    line = TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
-    hands = find_hands(piece, table.hands)
-    gridded = on_grid(piece.notes, line.bars, piece.unit, table.grid)
-    hand_of = {id(note): hand for note, hand in zip(piece.notes, hands.hands, strict=True)}
-    notes = _notes(gridded, hand_of, line, table)
+    line, gridded, meter_remarks = _on_bars(piece, table)
+    hands = find_hands(piece, gridded.notes, table.hands)
+    notes = _notes(gridded.notes, hands.hands, line, table)
     tempos = read_tempos(
         piece.tempos,
         end=piece.end,
@@ -128,6 +124,22 @@ def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
         keys=_keys(piece, line),
         warnings=tuple(line.warning(remark) for remark in remarks),
     )
+
+
+def _on_bars(piece: Piece, table: ReadingTable) -> tuple[TimeLine, Gridded, list[Remark]]:
+    """The bars of the piece, and its notes on their grid."""
+    signatures, remarks = read_signatures(piece)
+    last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
+    line = TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
+    return line, on_grid(piece.notes, line.bars, piece.unit, table.grid), remarks
+
+
+def gridded_piece(path: Path) -> tuple[Piece, Gridded]:
+    """What a file says, and its notes on the grid: for training and measuring."""
+    table = reading_table()
+    piece = _piece_of(_bytes_of(path, table), path, table)
+    _, gridded, _ = _on_bars(piece, table)
+    return piece, gridded
 
 
 class TimeLine:
@@ -184,12 +196,12 @@ class TimeLine:
 
 
 def _notes(
-    gridded: Gridded, hand_of: dict[int, Hand], line: TimeLine, table: ReadingTable
+    gridded: Sequence[GridNote], hands_of: Sequence[Hand], line: TimeLine, table: ReadingTable
 ) -> tuple[Note, ...]:
     """The notes of the score: unisons within a hand joined, lengths written."""
     kept: dict[tuple[int, int, Hand], GridNote] = {}
-    for note in gridded.notes:
-        key = (note.onset, note.played.midi, hand_of[id(note.played)])
+    for note, hand in zip(gridded, hands_of, strict=True):
+        key = (note.onset, note.played.midi, hand)
         if key not in kept or kept[key].gate < note.gate:
             kept[key] = note
     order = sorted(kept, key=lambda key: (key[0], -key[1], key[2] == "left"))

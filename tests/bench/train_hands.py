@@ -1,0 +1,218 @@
+"""Learn the weights of ``arranger/tables/hands.toml`` from piano files with two tracks.
+
+    python tests/bench/train_hands.py FOLDER [--folds 5] [--epochs 6] [--write]
+
+FOLDER holds MIDI files whose tracks are the two hands (the project used its folder of open
+piano data). Method: structured perceptron with early update (Collins & Roark 2004) and
+averaged weights over a beam; files are shuffled with a fixed seed, so that the same folder
+gives the same weights. ``--folds`` prints the share of notes right in files that were kept
+back; ``--write`` learns from all files and writes the table.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from functools import partial
+from pathlib import Path
+
+from arranger.read.hands import find_hands, struck
+from arranger.read.reading import gridded_piece
+from arranger.read.split import (
+    SIZES,
+    START,
+    TOTAL,
+    Group,
+    History,
+    best_counts,
+    extended,
+    grouped,
+    hand_features,
+    pair_features,
+    step,
+)
+from arranger.read.table import reading_table
+
+BEAM = 6
+SEED = 7
+TABLE = Path(__file__).parents[2] / "arranger" / "tables" / "hands.toml"
+HEAD = """\
+# Weights by which one stream of notes is parted into two hands (arranger/read/split.py).
+# Learnt by tests/bench/train_hands.py on ../shared/data/piano (open data, {files} files,
+# {notes} notes), seed {seed}, {epochs} epochs. Kept-back files, {folds} folds:
+# rags {rags:.2%} of the notes right, all files {all:.2%}.
+# One weight a bin, bins from low to high as split.py lists them.
+beam = {beam}
+[weights]
+"""
+Example = tuple[str, list[Group], list[int], list[bool]]
+Weights = list[float]
+
+
+def example(path: Path) -> Example | None:
+    """Name, groups, best counts for the right hand, and whether each note is the right's.
+
+    None for a file whose tracks are not two hands.
+    """
+    piece, gridded = gridded_piece(path)
+    hands = find_hands(piece, gridded.notes, reading_table().hands)
+    if hands.split or hands.remarks:
+        return None
+    groups = grouped(struck(gridded.notes, piece.unit))
+    right = [hand == "right" for hand in hands.hands]
+    counts = []
+    place = 0
+    for group in groups:
+        truth = right[place : place + len(group.pitches)]
+        place += len(truth)
+        counts.append(max(range(len(truth) + 1), key=partial(agreement, truth)))
+    return path.stem, groups, counts, right
+
+
+def agreement(truth: Sequence[bool], count: int) -> int:
+    """How many notes are right when the top ``count`` are the right hand's."""
+    return sum(truth[:count]) - sum(truth[count:])
+
+
+class Learner:
+    """Averaged structured perceptron."""
+
+    def __init__(self) -> None:
+        self.weights: Weights = [0.0] * TOTAL
+        self.sums: Weights = [0.0] * TOTAL
+        self.clock = 1
+
+    def averaged(self) -> Weights:
+        return [
+            round(value - total / self.clock, 2)
+            for value, total in zip(self.weights, self.sums, strict=True)
+        ]
+
+    def learn(self, groups: Sequence[Group], counts: Sequence[int]) -> None:
+        """Follow the beam; where the truth falls out of it, learn, and go on from the truth."""
+        truth, beam, first = START, [START], 0
+        for place, (group, count) in enumerate(zip(groups, counts, strict=True)):
+            self.clock += 1
+            beam = extended(beam, group, self.weights, BEAM)
+            kept = [h for h in beam if h.before is truth and h.count == count]
+            if kept:
+                truth = kept[0]
+                continue
+            truth = step(truth, group, count)
+            stretch = groups[first : place + 1]
+            self._update(truth, beam[0], stretch)
+            truth = History(0.0, truth.right, truth.left, count, None)
+            beam, first = [truth], place + 1
+        if beam[0] is not truth:
+            self._update(truth, beam[0], groups[first:])
+
+    def _update(self, truth: History, guess: History, stretch: Sequence[Group]) -> None:
+        difference = Counter(places_along(truth, stretch))
+        difference.subtract(places_along(guess, stretch))
+        for place, times in difference.items():
+            self.weights[place] += times
+            self.sums[place] += self.clock * times
+
+
+def places_along(history: History, stretch: Sequence[Group]) -> Iterator[int]:
+    """Places in the weights of the features of the steps over ``stretch`` to ``history``."""
+    at = history
+    for group in reversed(stretch):
+        before = at.before
+        if before is None:
+            raise ValueError("the stretch is longer than the history")
+        yield from hand_features(group, 0, at.count, before.right)
+        yield from hand_features(group, at.count, len(group.pitches), before.left)
+        yield from pair_features(group, at.count, before.right, before.left)
+        at = before
+
+
+def learnt(examples: Sequence[Example], epochs: int) -> Weights:
+    """Averaged weights after ``epochs`` passes in an order that a fixed seed decides."""
+    learner = Learner()
+    order = list(examples)
+    dice = random.Random(SEED)
+    for _ in range(epochs):
+        dice.shuffle(order)
+        for _, groups, counts, _ in order:
+            learner.learn(groups, counts)
+    return learner.averaged()
+
+
+def right_notes(found: Example, weights: Weights) -> int:
+    """How many notes of a piece the weights give to the true hand."""
+    _, groups, _, right = found
+    counts = best_counts(groups, weights, BEAM)
+    told = [
+        place < count
+        for group, count in zip(groups, counts, strict=True)
+        for place in range(len(group.pitches))
+    ]
+    return sum(a == b for a, b in zip(told, right, strict=True))
+
+
+def cross_validated(examples: Sequence[Example], folds: int, epochs: int) -> dict[str, int]:
+    """Notes right by file name, each file judged by weights that never saw it."""
+    order = sorted(examples)
+    random.Random(SEED).shuffle(order)
+    result = {}
+    for fold in range(folds):
+        kept_back = order[fold::folds]
+        names = {found[0] for found in kept_back}
+        weights = learnt([e for e in order if e[0] not in names], epochs)
+        for found in kept_back:
+            result[found[0]] = right_notes(found, weights)
+        print(f"fold {fold + 1}: {share(kept_back, result):.4f}", flush=True)
+    return result
+
+
+def share(examples: Sequence[Example], right: dict[str, int]) -> float:
+    return sum(right[e[0]] for e in examples) / sum(len(e[3]) for e in examples)
+
+
+def rows(weights: Weights) -> str:
+    """The weights as rows of the table, one feature a row."""
+    text, place = "", 0
+    for name, size in SIZES.items():
+        own = ", ".join(f"{value:g}" for value in weights[place : place + size])
+        text += f"{name} = [{own}]\n"
+        place += size
+    return text
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--folds", type=int, default=5)
+    parser.add_argument("--epochs", type=int, default=5)
+    parser.add_argument("--write", action="store_true")
+    args = parser.parse_args()
+    started = time.perf_counter()
+    found = [example(path) for path in sorted(args.folder.glob("*.mid"))]
+    examples = [e for e in found if e is not None]
+    rags = [e for e in examples if e[0].startswith("joplin")]
+    print(f"{len(examples)} files, {sum(len(e[3]) for e in examples)} notes")
+    right = cross_validated(examples, args.folds, args.epochs)
+    for e in sorted(examples, key=lambda e: right[e[0]] / len(e[3]))[:15]:
+        print(f"  {right[e[0]] / len(e[3]):.3f} {e[0]}")
+    print(f"rags {share(rags, right):.4f}  all {share(examples, right):.4f}")
+    print(f"{time.perf_counter() - started:.0f} s")
+    if args.write:
+        head = HEAD.format(
+            files=len(examples),
+            notes=sum(len(e[3]) for e in examples),
+            seed=SEED,
+            epochs=args.epochs,
+            folds=args.folds,
+            rags=share(rags, right),
+            all=share(examples, right),
+            beam=BEAM,
+        )
+        TABLE.write_text(head + rows(learnt(sorted(examples), args.epochs)), "utf-8")
+
+
+if __name__ == "__main__":
+    main()
