@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from arranger.music.key import Key
 from arranger.music.pitch import FLAT_NAMES, SHARP_NAMES
 from arranger.music.time import Beat
 
@@ -64,6 +65,15 @@ class Chord:
 
     def transposed(self, semitones: int) -> Chord:
         return Chord((self.root + semitones) % 12, self.quality, (self.bass + semitones) % 12)
+
+    def name_in(self, key: Key) -> str:
+        """The name as a player in ``key`` expects it: E flat, not D sharp, in G major."""
+        leading = self.quality in ("dim", "dim7", "m7b5")
+        flats = key.spelt_flat(self.root, leading=leading)
+        names = FLAT_NAMES if flats else SHARP_NAMES
+        bass = FLAT_NAMES if key.spelt_flat(self.bass) else SHARP_NAMES
+        slash = "" if self.bass == self.root else f"/{bass[self.bass]}"
+        return f"{names[self.root]}{self.quality}{slash}"
 
     def name(self, *, flats: bool = False) -> str:
         """``G7``, ``Am``, ``C/E``."""

@@ -47,6 +47,19 @@ class Key:
         """``G``, ``Em``: the way a guitarist says it."""
         return self.tonic_name + ("m" if self.mode == "minor" else "")
 
+    def spelt_flat(self, pitch_class: int, *, leading: bool = False) -> bool:
+        """Whether a tone of this key is written with a flat rather than a sharp.
+
+        Borrowed degrees are lowered (the sixth degree of C minor in C major is A flat);
+        ``leading`` tones, such as roots of diminished chords, are raised (F sharp in C).
+        """
+        degree = (pitch_class - self.tonic) % 12
+        if self.flats:
+            return not (leading and degree in (1, 6, 8))
+        if self.mode == "minor":
+            return degree in (1, 10)
+        return degree in (1, 3, 8, 10) and not leading
+
     def transposed(self, semitones: int) -> Key:
         return Key((self.tonic + semitones) % 12, self.mode)
 

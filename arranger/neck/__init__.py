@@ -1,5 +1,5 @@
 """Reduction -> Arrangement: geometry, grips, moves, the constraint model and its bound."""
 
-from arranger.neck.place import place
+from arranger.neck.placing import place
 
 __all__ = ["place"]

@@ -11,10 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from arranger.neck.grips import NONE, Grips, IntArray
-from arranger.neck.moves import FORBIDDEN, Mover, Step
+from arranger.neck.grips import Grips, IntArray
+from arranger.neck.moves import FORBIDDEN, Mover, Moves, follow, lead
 from arranger.neck.piece import Piece
 
 Path = tuple[int, ...]
@@ -25,15 +24,15 @@ Path = tuple[int, ...]
 class Lattice:
     """A piece with its grips and move costs.
 
-    ``grips[c][s]`` belongs to slot ``s`` of class ``c``; ``inside[c][s]`` is the matrix
-    from slot s to s + 1; ``joints[k]`` the matrix of joint kind k.
+    ``grips[c][s]`` belongs to slot ``s`` of class ``c``; ``inside[c][s]`` are the moves
+    from slot s to s + 1; ``joints[k]`` those of joint kind k.
     """
 
     piece: Piece
     grips: tuple[tuple[Grips, ...], ...]
     entry: IntArray
-    inside: tuple[tuple[IntArray, ...], ...]
-    joints: tuple[IntArray, ...]
+    inside: tuple[tuple[Moves, ...], ...]
+    joints: tuple[Moves, ...]
 
     def cost(self, bars: list[Path]) -> int:
         """Tenths of a choice of one path for every bar as played."""
@@ -43,10 +42,11 @@ class Lattice:
             kind = piece.order[place]
             total += sum(int(self.grips[kind][s].cost[row]) for s, row in enumerate(path))
             total += sum(
-                int(self.inside[kind][s][path[s], path[s + 1]]) for s in range(len(path) - 1)
+                self.inside[kind][s].between(path[s], path[s + 1]) for s in range(len(path) - 1)
             )
             if place + 1 < len(bars):
-                total += int(self.joints[piece.joints[place]][path[-1], bars[place + 1][0]])
+                joint = self.joints[piece.joints[place]]
+                total += joint.between(path[-1], bars[place + 1][0])
         return total
 
 
@@ -65,68 +65,32 @@ class Prices:
 
 
 def lattice(piece: Piece, grips: tuple[tuple[Grips, ...], ...], mover: Mover) -> Lattice:
-    """Grips and move costs of a piece; equal steps between equal grips are made once."""
-    made: dict[tuple[int, int, object], IntArray] = {}
-
-    def matrix(before: Grips, after: Grips, step: object) -> IntArray:
-        key = (id(before), id(after), step)
-        if key not in made:
-            made[key] = mover.matrix(before, after, step)  # type: ignore[arg-type]
-        return made[key]
-
+    """Grips and moves of a piece, without grips that lead nowhere within their bar."""
+    kept = [list(bar) for bar in grips]
+    for bar_class, row in zip(piece.classes, kept, strict=True):
+        for slot, step in enumerate(bar_class.steps):
+            row[slot + 1] = row[slot + 1].only(follow(row[slot], row[slot + 1], step))
+        for slot in range(len(bar_class.steps) - 1, -1, -1):
+            row[slot] = row[slot].only(lead(row[slot], row[slot + 1], bar_class.steps[slot]))
     inside = tuple(
         tuple(
-            matrix(grips[c][s], grips[c][s + 1], step)
-            for s, step in enumerate(bar_class.steps)
+            mover.between(row[slot], row[slot + 1], step)
+            for slot, step in enumerate(bar_class.steps)
         )
-        for c, bar_class in enumerate(piece.classes)
+        for bar_class, row in zip(piece.classes, kept, strict=True)
     )
     joints = tuple(
-        matrix(grips[joint.before][-1], grips[joint.after][0], joint.step)
+        mover.between(kept[joint.before][-1], kept[joint.after][0], joint.step)
         for joint in piece.kinds
     )
-    first = grips[piece.order[0]][0]
-    return Lattice(piece, grips, mover.hand_costs[first.hand], inside, joints)
-
-
-def reachable(
-    piece: Piece, grips: tuple[tuple[Grips, ...], ...]
-) -> tuple[tuple[Grips, ...], ...]:
-    """Without the grips that nothing in their bar can come from or go on to."""
-    kept = []
-    for bar_class, bar in zip(piece.classes, grips, strict=True):
-        row = list(bar)
-        for slot, step in enumerate(bar_class.steps):
-            row[slot + 1] = row[slot + 1].only(_follows(row[slot], row[slot + 1], step))
-        for slot in range(len(bar_class.steps) - 1, -1, -1):
-            row[slot] = row[slot].only(_leads(row[slot], row[slot + 1], bar_class.steps[slot]))
-        kept.append(tuple(row))
-    return tuple(kept)
-
-
-def _follows(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
-    """Rows of ``after`` whose hand and held notes some row of ``before`` has."""
-    keep = np.ones(len(after), dtype=bool)
-    if not step.may_change and not step.chord_begins:
-        keep &= np.isin(after.hand, before.hand)
-    if step.tune == "held":
-        keep &= np.isin(after.tune, before.tune) | (after.tune == NONE)
-    if step.bass == "held":
-        spots = np.isin(after.bass // 8, before.bass // 8)
-        keep &= np.where(after.bass_active == 1, np.isin(after.bass, before.bass), spots)
-    if not step.may_fold:
-        keep &= np.isin(after.octave, before.octave)
-    return np.flatnonzero(keep)
-
-
-def _leads(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
-    """Rows of ``before`` from which some row of ``after`` can be reached."""
-    keep = np.ones(len(before), dtype=bool)
-    if not step.may_change and not step.chord_begins:
-        keep &= np.isin(before.hand, after.hand)
-    if step.bass == "held":
-        keep &= np.isin(before.bass // 8, after.bass // 8)
-    return np.flatnonzero(keep)
+    first = kept[piece.order[0]][0]
+    return Lattice(
+        piece,
+        tuple(tuple(row) for row in kept),
+        mover.hand_costs[first.hand],
+        inside,
+        joints,
+    )
 
 
 def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -> Prices:
@@ -137,11 +101,11 @@ def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -
     reach = net.entry.astype(np.int32)
     for place, kind in enumerate(piece.order):
         if place:
-            reach = _step(forward[-1][-1], net.joints[piece.joints[place - 1]])
-        bar = []
+            reach = net.joints[piece.joints[place - 1]].forward(forward[-1][-1])
+        bar: list[IntArray] = []
         for slot in range(len(net.grips[kind])):
             if slot:
-                reach = _step(bar[-1], net.inside[kind][slot - 1])
+                reach = net.inside[kind][slot - 1].forward(bar[-1])
             bar.append(np.minimum(reach + unary[kind][slot], FORBIDDEN))
         forward.append(tuple(bar))
     backward: list[tuple[IntArray, ...]] = []
@@ -150,10 +114,12 @@ def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -
         kind = piece.order[place]
         if place + 1 < len(piece.order):
             after = piece.order[place + 1]
-            rest = _back(net.joints[piece.joints[place]], backward[-1][0] + unary[after][0])
+            rest = net.joints[piece.joints[place]].backward(backward[-1][0] + unary[after][0])
         bar_back = [rest]
         for slot in range(len(net.grips[kind]) - 1, 0, -1):
-            bar_back.append(_back(net.inside[kind][slot - 1], bar_back[-1] + unary[kind][slot]))
+            bar_back.append(
+                net.inside[kind][slot - 1].backward(bar_back[-1] + unary[kind][slot])
+            )
         backward.append(tuple(reversed(bar_back)))
     backward.reverse()
     return Prices(tuple(forward), tuple(backward), int(forward[-1][-1].min()))
@@ -167,13 +133,3 @@ def _unary(net: Lattice, extra: dict[tuple[int, int], IntArray]) -> list[list[In
         ]
         for kind, bar in enumerate(net.grips)
     ]
-
-
-def _step(reach: IntArray, moves: IntArray) -> IntArray:
-    through: IntArray = (reach[:, None] + moves).min(axis=0)
-    return through
-
-
-def _back(moves: IntArray, rest: IntArray) -> IntArray:
-    through: IntArray = np.minimum((moves + rest[None, :]).min(axis=1), FORBIDDEN)
-    return through

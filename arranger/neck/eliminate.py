@@ -43,7 +43,8 @@ class FactorGraph:
 class Optimum:
     """The least sum and a setting that has it. ``exact`` is False when a table would have
     grown too large and a variable was split in two: ``cost`` is then a lower bound only,
-    and the setting need not be its witness."""
+    and the setting need not be its witness.
+    """
 
     cost: int
     values: tuple[int, ...]
@@ -160,7 +161,9 @@ def _aligned(axes: Scope, scope: Scope, table: IntArray) -> IntArray:
     return turned.reshape(shape)
 
 
-def _values(trail: list[tuple[int, list[tuple[Scope, IntArray]]]], count: int) -> tuple[int, ...]:
+def _values(
+    trail: list[tuple[int, list[tuple[Scope, IntArray]]]], count: int
+) -> tuple[int, ...]:
     """Settings in reverse order of elimination: each variable's best, given its neighbours."""
     values = [-1] * count
     for variable, mine in reversed(trail):

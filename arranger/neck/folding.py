@@ -14,7 +14,9 @@ Rows = dict[tuple[int, int], IntArray]
 """Rows of grips that are kept, by (class, slot)."""
 
 
-def folded_optimum(net: Lattice, rows: Rows, prices: dict[tuple[int, int], IntArray]) -> tuple[Optimum, dict[int, Path]]:
+def folded_optimum(
+    net: Lattice, rows: Rows, prices: dict[tuple[int, int], IntArray]
+) -> tuple[Optimum, dict[int, Path]]:
     """The cheapest folded solution over ``rows``; ``prices`` are added once a class."""
     piece = net.piece
     graph = FactorGraph()
@@ -30,16 +32,16 @@ def folded_optimum(net: Lattice, rows: Rows, prices: dict[tuple[int, int], IntAr
                 unary = unary + price[keep]
             graph.add((node[kind, slot],), unary.astype(np.int32))
             if slot:
-                matrix = net.inside[kind][slot - 1][np.ix_(rows[kind, slot - 1], keep)]
+                matrix = net.inside[kind][slot - 1].dense(rows[kind, slot - 1], keep)
                 graph.add((node[kind, slot - 1], node[kind, slot]), matrix * times[kind])
     first = piece.order[0]
     graph.add((node[first, 0],), net.entry[rows[first, 0]])
-    for joint, count in sorted(Counter(piece.joints).items()):
-        kind = piece.kinds[joint]
-        last = len(net.grips[kind.before]) - 1
-        here, there = rows[kind.before, last], rows[kind.after, 0]
-        matrix = net.joints[joint][np.ix_(here, there)] * count
-        a, b = node[kind.before, last], node[kind.after, 0]
+    for number, count in sorted(Counter(piece.joints).items()):
+        joint = piece.kinds[number]
+        last = len(net.grips[joint.before]) - 1
+        here, there = rows[joint.before, last], rows[joint.after, 0]
+        matrix = net.joints[number].dense(here, there) * count
+        a, b = node[joint.before, last], node[joint.after, 0]
         if a == b:
             graph.add((a,), np.ascontiguousarray(np.diagonal(matrix)))
         else:

@@ -25,7 +25,8 @@ class Spot:
 @dataclass(frozen=True, slots=True)
 class Neck:
     """The neck as this player uses it. ``capo`` shifts the frets; MIDI is what the hand
-    plays, that is what sounds minus ``capo``."""
+    plays, that is what sounds minus ``capo``.
+    """
 
     tuning: tuple[int, ...]
     highest_fret: int

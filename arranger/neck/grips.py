@@ -23,6 +23,8 @@ IntArray = NDArray[np.int32]
 
 NONE = -1
 """No note, no finger, no string."""
+RELEASED = 7
+"""Stands for the finger of a bass note that has been let go."""
 
 
 def tenths(points: float) -> int:
@@ -91,11 +93,13 @@ class Grips:
 
     __slots__ = (
         "bass", "bass_active", "bass_midi", "bass_string", "cost", "fretted", "hand",
-        "high", "items", "low", "octave", "planted", "third_given", "third_heard", "tune", "tune_finger",
-        "tune_string",
+        "high", "items", "low", "octave", "planted", "third_given", "third_heard", "tune",
+        "tune_finger",        "tune_string",
     )  # fmt: skip
 
-    def __init__(self, items: tuple[Grip, ...], hands: tuple[Hand, ...], tuning: tuple[int, ...]):
+    def __init__(
+        self, items: tuple[Grip, ...], hands: tuple[Hand, ...], tuning: tuple[int, ...]
+    ):
         def column(values: Iterator[int]) -> IntArray:
             return np.fromiter(values, dtype=np.int32, count=len(items))
 
@@ -108,7 +112,8 @@ class Grips:
             grip.tune_finger if grip.tune and grip.tune.fret else NONE for grip in items
         )
         self.bass = column(
-            _code(grip.bass, grip.bass_finger if grip.bass_active else 7) for grip in items
+            _code(grip.bass, grip.bass_finger if grip.bass_active else RELEASED)
+            for grip in items
         )
         self.bass_string = column(grip.bass.string if grip.bass else NONE for grip in items)
         self.bass_midi = column(
@@ -116,9 +121,7 @@ class Grips:
             for grip in items
         )
         self.bass_active = column(int(grip.bass_active) for grip in items)
-        self.fretted = column(
-            int(any(spot.fret for spot in sounding(grip))) for grip in items
-        )
+        self.fretted = column(int(any(spot.fret for spot in sounding(grip))) for grip in items)
         self.third_given = column(int(grip.gives_third) for grip in items)
         self.third_heard = column(int(grip.third_heard) for grip in items)
         self.cost = column(grip.cost for grip in items)
@@ -158,6 +161,101 @@ def _code(spot: Spot | None, finger: int) -> int:
     return NONE if spot is None else (spot.string * 32 + spot.fret) * 8 + finger
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What the grips before hold on to, each with its hand (-1 where the hand may change).
+
+    None: nothing is held in that voice, so that nothing restricts it.
+    """
+
+    basses: frozenset[tuple[int, Spot | None, int]] | None = None
+    tunes: frozenset[tuple[int, int, Spot | None, int]] | None = None
+    both: frozenset[tuple[int, Spot | None, Spot | None]] | None = None
+    changes: bool = False
+
+    @staticmethod
+    def after(before: Grips, *, tune: bool, bass: bool, changes: bool) -> Held:
+        """What can be held on from ``before``; ``changes``: the hand may change its shape."""
+        basses, tunes, both = set(), set(), set()
+        for grip in before.items:
+            hand = NONE if changes else grip.hand
+            finger = grip.bass_finger if grip.bass_active else RELEASED
+            basses.add((hand, grip.bass, finger))
+            basses.add((hand, grip.bass, RELEASED))
+            tunes.add((hand, grip.octave, grip.tune, grip.tune_finger))
+            both.add((hand, grip.tune, grip.bass))
+        return Held(
+            frozenset(basses) if bass else None,
+            frozenset(tunes) if tune else None,
+            frozenset(both) if tune and bass else None,
+            changes,
+        )
+
+    def has_bass(self, hand: int, bass: Voicing) -> bool:
+        """Whether the thumb's note may sound on, or have been let go, here."""
+        if self.basses is None:
+            return True
+        finger = bass.finger if bass.active and bass.spot is not None else RELEASED
+        return (NONE if self.changes else hand, bass.spot, finger) in self.basses
+
+    def has_tune(self, hand: int, tune: Voicing) -> bool:
+        """Whether the tune note may sound on here; letting it go is always possible."""
+        if self.tunes is None or tune.spot is None:
+            return True
+        key = NONE if self.changes else hand, tune.octave, tune.spot, tune.finger
+        return key in self.tunes
+
+    def has_both(self, hand: int, tune: Voicing, bass: Voicing) -> bool:
+        """Whether some grip before has these two held notes together."""
+        if self.both is None or tune.spot is None:
+            return True
+        return (NONE if self.changes else hand, tune.spot, bass.spot) in self.both
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    """A grip before its planted fingers are known."""
+
+    hand: int
+    tune: Voicing
+    bass: Voicing
+    fills: tuple[tuple[Spot, int], ...]
+    gives_third: bool
+    cost: int
+
+
+class _Search:
+    """The drafts of one context: the best of each kind, and none that is too dear."""
+
+    def __init__(self, context: Context, held: Held, ceiling: int) -> None:
+        self.context = context
+        self.held = held
+        begins = context.tune_begins or context.stroke_begins
+        self._ceiling = ceiling if begins else 10**6
+        self._best: dict[tuple[int, bool], int] = {}
+        self._drafts: dict[object, _Draft] = {}
+
+    def too_dear(self, tune: Voicing, cost: int) -> bool:
+        """Whether a grip of this cost is beyond the ceiling of its octave already."""
+        best = self._best.get((tune.octave, tune.spot is None))
+        return best is not None and cost > best + self._ceiling
+
+    def offer(self, draft: _Draft) -> None:
+        """Take the draft in if it beats what is known of its kind."""
+        octave = draft.tune.octave, draft.tune.spot is None
+        self._best[octave] = min(self._best.get(octave, draft.cost), draft.cost)
+        kind = (draft.hand, draft.tune, draft.bass, draft.gives_third)
+        known = self._drafts.get(kind)
+        if known is None or draft.cost < known.cost:
+            self._drafts[kind] = draft
+
+    def grips(self, maker: GripMaker) -> Iterator[Grip]:
+        """The drafts that are left, in full."""
+        for draft in self._drafts.values():
+            if not self.too_dear(draft.tune, draft.cost):
+                yield maker.grip(draft)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class GripMaker:
     """Enumerates the grips of a context for one hand (player, level, neck)."""
@@ -172,38 +270,51 @@ class GripMaker:
     inner_below: int
     ceiling: int
 
-    def grips(self, context: Context) -> Grips:
-        """Every grip of ``context``, cheapest variants first within each hand."""
-        items: list[Grip] = []
+    def grips(self, context: Context, held: Held | None = None) -> Grips:
+        """Every grip of ``context`` that is worth trying, going on from what is ``held``.
+
+        Left out are grips that cost far more than the best one in the same octave, and of
+        grips that differ in inner notes alone all but the cheapest.
+        """
+        search = _Search(context, held or Held(), self.ceiling)
         for place in context.hands:
-            items.extend(_undominated(self._under(context, place)))
-        items = [
-            kept for grip in self._worth_trying(context, items) for kept in _with_memory(grip, context)
-        ]
+            self._under(search, place)
+        items = [kept for grip in search.grips(self) for kept in _with_memory(grip, context)]
         return Grips(tuple(items), self.hands, self.rules.neck.tuning)
 
-    def _under(self, context: Context, place: int) -> Iterator[Grip]:
-        hand = self.hands[place]
-        basses = self._basses(context, hand)
-        tunes = self._tunes(context, hand)
+    def grip(self, draft: _Draft) -> Grip:
+        """The full value of a draft: now its planted fingers are worth finding."""
+        presses = _presses(draft.tune, draft.bass)
+        presses += [(spot.string, spot.fret, finger) for spot, finger in draft.fills]
+        return Grip(
+            hand=draft.hand,
+            octave=draft.tune.octave,
+            tune=draft.tune.spot,
+            tune_finger=draft.tune.finger,
+            bass=draft.bass.spot,
+            bass_finger=draft.bass.finger,
+            bass_active=draft.bass.active and draft.bass.spot is not None,
+            fills=draft.fills,
+            gives_third=draft.gives_third,
+            third_heard=True,
+            cost=draft.cost,
+            planted=self._planted(self.hands[draft.hand], presses),
+        )
+
+    def _under(self, search: _Search, place: int) -> None:
+        """Offer every grip of one hand, the cheap ones first so that dear ones are skipped."""
+        context, hand = search.context, self.hands[place]
+        held = search.held
+        basses = [bass for bass in self._basses(context, hand) if held.has_bass(place, bass)]
+        tunes = [tune for tune in self._tunes(context, hand) if held.has_tune(place, tune)]
+        basses.sort(key=lambda bass: bass.cost)
+        tunes.sort(key=lambda tune: tune.cost)
         for tune in tunes:
             for bass in basses:
-                if self._clear(tune, bass):
-                    yield from self._filled(context, place, tune, bass)
-
-    def _worth_trying(self, context: Context, items: list[Grip]) -> list[Grip]:
-        """Without the grips that cost far more than the best one in the same octave."""
-        if not context.tune_begins and not context.stroke_begins:
-            return items
-        best: dict[tuple[int, bool], int] = {}
-        for grip in items:
-            key = grip.octave, grip.tune is None
-            best[key] = min(best.get(key, grip.cost), grip.cost)
-        return [
-            grip
-            for grip in items
-            if grip.cost <= best[grip.octave, grip.tune is None] + self.ceiling
-        ]
+                if search.too_dear(tune, tune.cost + bass.cost):
+                    break
+                if self._clear(tune, bass) and held.has_both(place, tune, bass):
+                    self._filled(search, place, tune, bass)
 
     # The tune ------------------------------------------------------------------------
 
@@ -229,8 +340,15 @@ class GripMaker:
                         extra = tenths(self.rules.costs.melody_roams) * (
                             roams and context.tune_begins and hand.shape is not None
                         )
+                        if context.tune_begins:
+                            extra += self._lowness(midi)
                         found.append(Voicing(spot, finger, cost + extra, octave))
         return found
+
+    def _lowness(self, midi: int) -> int:
+        """Tenths by which a tune note lies too low to sing above the bass."""
+        costs = self.melody_costs
+        return tenths(costs.low * max(0, costs.comfortable_low - midi))
 
     # The thumb -----------------------------------------------------------------------
 
@@ -249,9 +367,13 @@ class GripMaker:
                     found.extend(self._bass_at(context, hand, spot, price))
         return found
 
-    def _bass_at(self, context: Context, hand: Hand, spot: Spot, price: int) -> Iterator[Voicing]:
+    def _bass_at(
+        self, context: Context, hand: Hand, spot: Spot, price: int
+    ) -> Iterator[Voicing]:
         outside = (
-            context.stroke_begins and hand.shape is not None and not _in_shape(hand.shape.frets, spot)
+            context.stroke_begins
+            and hand.shape is not None
+            and not _in_shape(hand.shape.frets, spot)
         )
         extra = tenths(self.rules.costs.not_in_shape) if outside else 0
         for finger, cost in self._fingers(spot, hand, begins=context.stroke_begins):
@@ -279,9 +401,11 @@ class GripMaker:
                 cost += costs.off_fret_little_back if back else costs.off_fret
             if begins:
                 cost += costs.fret * spot.fret
-                cost += {4: costs.little_finger, 3: costs.ring_finger, 1: costs.first_finger}.get(
-                    finger, 0.0
-                )
+                cost += {
+                    4: costs.little_finger,
+                    3: costs.ring_finger,
+                    1: costs.first_finger,
+                }.get(finger, 0.0)
                 cost += costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
             found.append((finger, tenths(cost)))
         thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
@@ -302,46 +426,31 @@ class GripMaker:
             and neck.midi(bass.spot) <= neck.midi(tune.spot) - self.bass_below
         )
 
-    def _filled(
-        self, context: Context, place: int, tune: Voicing, bass: Voicing
-    ) -> Iterator[Grip]:
-        """The grip without inner notes, and with each set of them that fits."""
-        hand = self.hands[place]
+    def _filled(self, search: _Search, place: int, tune: Voicing, bass: Voicing) -> None:
+        """Offer the grip without inner notes, and with each set of them that fits."""
+        context, hand = search.context, self.hands[place]
         presses = _presses(tune, bass)
         left_out = (context.tune is not None and tune.spot is None) or (
             bool(context.choices) and bass.spot is None
         )
         room = 0 if left_out else self.rules.level.voices - len(presses)
         candidates = self._fills(context, hand, tune, bass) if room > 0 else []
-        wish = context.fill
+        wish = context.fill[1] if context.fill is not None and room > 0 else 0
         for count in range(min(room, 2, len(candidates)) + 1 if candidates else 1):
-            missed = 0
-            if wish is not None and room > 0 and count == 0:
-                missed = wish[1]
-            elif wish is not None and room > 1 and count == 1:
-                missed = round(wish[1] * (1 - self.fill_costs.second) / 2)
+            missed = wish if count == 0 else 0
+            if count == 1 and room > 1:
+                missed = round(wish * (1 - self.fill_costs.second) / 2)
             for fills in combinations(candidates, count):
                 extra = [(spot.string, spot.fret, finger) for spot, finger in fills]
-                if len({string for string, _, _ in extra}) < count:
+                if count == 2 and extra[0][0] == extra[1][0]:
                     continue
                 held = self.rules.hold(presses + extra)
                 if held is None:
                     continue
-                yield Grip(
-                    hand=place,
-                    octave=tune.octave,
-                    tune=tune.spot,
-                    tune_finger=tune.finger,
-                    bass=bass.spot,
-                    bass_finger=bass.finger,
-                    bass_active=bass.active and bass.spot is not None,
-                    fills=fills,
-                    gives_third=self._gives(context, tune, bass, fills),
-                    third_heard=True,
-                    cost=tune.cost + bass.cost + missed + tenths(held)
-                    + sum(_fill_cost(spot) for spot, _ in fills),
-                    planted=self._planted(hand, presses + extra),
-                )
+                cost = tune.cost + bass.cost + missed + tenths(held)
+                cost += sum(_fill_cost(spot) for spot, _ in fills)
+                gives = self._gives(context, tune, bass, fills)
+                search.offer(_Draft(place, tune, bass, fills, gives, cost))
 
     def _fills(
         self, context: Context, hand: Hand, tune: Voicing, bass: Voicing
@@ -360,7 +469,9 @@ class GripMaker:
         found: list[tuple[Spot, int]] = []
         for string in range(max(top + 1, 1), min(bottom, 5)):
             for tone in sorted(wanted):
-                for fret in range((tone - neck.tuning[string - 1]) % 12, self.rules.max_fret + 1, 12):
+                for fret in range(
+                    (tone - neck.tuning[string - 1]) % 12, self.rules.max_fret + 1, 12
+                ):
                     spot = Spot(string, fret)
                     if not floor <= neck.midi(spot) <= ceiling:
                         continue
@@ -400,27 +511,19 @@ class GripMaker:
         for finger, spot in hand.planted:
             if planted[finger - 1] != NONE or strings.get(spot.string, 99) < spot.fret:
                 continue
-            if self.rules.hold([*_others(presses, spot.string), (spot.string, spot.fret, finger)]) is not None:
+            if (
+                self.rules.hold(
+                    [*_others(presses, spot.string), (spot.string, spot.fret, finger)]
+                )
+                is not None
+            ):
                 planted[finger - 1] = spot.string * 32 + spot.fret
         return tuple(planted)
 
 
-def _undominated(grips: Iterator[Grip]) -> list[Grip]:
-    """Of grips that differ in inner notes alone, the cheapest with and without a third."""
-    best: dict[object, Grip] = {}
-    for grip in grips:
-        key = (
-            grip.octave, grip.tune, grip.tune_finger,
-            grip.bass, grip.bass_finger, grip.bass_active, grip.gives_third,
-        )  # fmt: skip
-        if key not in best or grip.cost < best[key].cost:
-            best[key] = grip
-    return list(best.values())
-
-
 def _extends(finger: int, stand: int, hand: Hand) -> bool:
-    """The first finger reaches one fret back, the little finger one either way."""
-    return finger == 4 or (finger == 1 and stand < hand.low)
+    """Any finger comes one fret back (two share a fret so); the little one goes one on."""
+    return finger == 4 or stand < hand.low
 
 
 def _with_memory(grip: Grip, context: Context) -> Iterator[Grip]:

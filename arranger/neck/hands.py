@@ -43,9 +43,9 @@ def shape_hand(shape: ChordShape, cost: float) -> Hand:
         if fret and finger is not None:
             pressed.append((Spot(6 - place, fret), 5 if finger == "T" else int(finger)))
     planted: dict[int, Spot] = {}
-    for spot, finger in pressed:
-        planted.setdefault(finger, spot)  # a barre is planted on its lowest string
-    stands = [spot.fret - finger + 1 for spot, finger in pressed if finger <= 4]
+    for spot, number in pressed:
+        planted.setdefault(number, spot)  # a barre is planted on its lowest string
+    stands = [spot.fret - number + 1 for spot, number in pressed if number <= 4]
     low, high = (min(stands), max(stands)) if stands else (1, 1)
     return Hand(
         shape=shape,

@@ -15,7 +15,7 @@ from ortools.sat.python import cp_model
 
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.grips import IntArray
-from arranger.neck.moves import FORBIDDEN
+from arranger.neck.moves import FORBIDDEN, Moves
 from arranger.neck.shape_budget import Place, ShapeBudget, places, shape_numbers
 
 
@@ -44,7 +44,8 @@ class ModelData:
 @dataclass(slots=True, eq=False)
 class Variables:
     """``grip[place][k]``: row ``rows[place][k]`` is chosen; ``shape[n]``: shape n is held
-    somewhere; ``beyond``: shapes over the number wished for."""
+    somewhere; ``beyond``: shapes over the number wished for.
+    """
 
     grip: dict[Place, list[cp_model.IntVar]]
     shape: dict[int, cp_model.IntVar]
@@ -65,7 +66,8 @@ class Variables:
 @dataclass(frozen=True, slots=True)
 class Solution:
     """``paths`` by class; ``objective`` and ``bound`` in tenths for the rows of the model;
-    ``work`` in the solver's deterministic seconds, the same on every machine."""
+    ``work`` in the solver's deterministic seconds, the same on every machine.
+    """
 
     paths: dict[int, Path]
     objective: int
@@ -117,7 +119,9 @@ def _variables(model: cp_model.CpModel, data: ModelData) -> Variables:
         if number >= 0
     }
     return Variables(
-        grip={place: [model.new_bool_var("") for _ in keep] for place, keep in data.rows.items()},
+        grip={
+            place: [model.new_bool_var("") for _ in keep] for place, keep in data.rows.items()
+        },
         shape={number: model.new_bool_var("") for number in sorted(met)},
         beyond=model.new_int_var(0, max(1, len(met)), ""),
     )
@@ -138,25 +142,40 @@ def _hand_moves(model: cp_model.CpModel, data: ModelData, variables: Variables) 
     times = Counter(piece.order)
     for kind, bar in enumerate(data.net.grips):
         for slot in range(1, len(bar)):
-            matrix = data.net.inside[kind][slot - 1]
-            _moves(model, data, variables, ((kind, slot - 1), (kind, slot)), matrix, times[kind])
+            moves = data.net.inside[kind][slot - 1]
+            _moves(
+                model,
+                data,
+                variables,
+                ends=((kind, slot - 1), (kind, slot)),
+                moves=moves,
+                count=times[kind],
+            )
     for joint, count in sorted(Counter(piece.joints).items()):
         ends = piece.kinds[joint]
         last = (ends.before, len(data.net.grips[ends.before]) - 1)
-        _moves(model, data, variables, (last, (ends.after, 0)), data.net.joints[joint], count)
+        _moves(
+            model,
+            data,
+            variables,
+            ends=(last, (ends.after, 0)),
+            moves=data.net.joints[joint],
+            count=count,
+        )
 
 
 def _moves(
     model: cp_model.CpModel,
     data: ModelData,
     variables: Variables,
+    *,
     ends: tuple[Place, Place],
-    matrix: IntArray,
+    moves: Moves,
     count: int,
 ) -> None:
     """Flow from the grips of one place to those of the next: one arc a possible move."""
     here, there = ends
-    costs = matrix[np.ix_(data.rows[here], data.rows[there])]
+    costs = moves.dense(data.rows[here], data.rows[there])
     leaving: list[list[cp_model.IntVar]] = [[] for _ in data.rows[here]]
     arriving: list[list[cp_model.IntVar]] = [[] for _ in data.rows[there]]
     arcs: list[tuple[int, int, cp_model.IntVar]] = []
@@ -235,7 +254,9 @@ def _hint(model: cp_model.CpModel, data: ModelData, variables: Variables) -> Non
     model.add_hint(variables.beyond, max(0, len(held - {-1}) - data.budget.wanted))
 
 
-def _chosen(data: ModelData, variables: Variables, solver: cp_model.CpSolver) -> dict[int, Path]:
+def _chosen(
+    data: ModelData, variables: Variables, solver: cp_model.CpSolver
+) -> dict[int, Path]:
     paths = {}
     for kind, bar in enumerate(data.net.grips):
         path = []

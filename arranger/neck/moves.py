@@ -1,17 +1,17 @@
-"""What it costs to go from one grip to the next, as a matrix over two sets of grips."""
+"""From one grip to the next: which moves a hand can make, and what each costs."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
 from arranger.tables.arranging import BassCosts, MelodyCosts
 from arranger.tables.fingering import MoveCosts, ShapeCosts
-
-Mask = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
 FORBIDDEN = 10**7
 """Tenths that no arrangement costs: the move cannot be made."""
@@ -42,6 +42,142 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Moves:
+    """The moves a hand can make between two sets of grips.
+
+    Move k leads from row ``here[k]`` to row ``there[k]`` at ``cost[k]`` tenths; moves
+    are sorted by ``there``. ``by_here`` is the order sorted by ``here`` instead.
+    """
+
+    rows: tuple[int, int]
+    here: IntArray
+    there: IntArray
+    cost: IntArray
+    by_here: NDArray[np.intp]
+
+    def forward(self, reach: IntArray) -> IntArray:
+        """Least cost of arriving at each row, from the cost of being at each row here."""
+        return _least(reach[self.here] + self.cost, self.there, self.rows[1])
+
+    def backward(self, rest: IntArray) -> IntArray:
+        """Least cost from each row on, from the cost that remains at each row there."""
+        onward = rest[self.there] + self.cost
+        return _least(onward[self.by_here], self.here[self.by_here], self.rows[0])
+
+    def dense(self, here: IntArray, there: IntArray) -> IntArray:
+        """The moves between some rows as a matrix; FORBIDDEN where there is none."""
+        place = np.full(self.rows[0], NONE, dtype=np.int32)
+        place[here] = np.arange(len(here), dtype=np.int32)
+        other = np.full(self.rows[1], NONE, dtype=np.int32)
+        other[there] = np.arange(len(there), dtype=np.int32)
+        kept = (place[self.here] != NONE) & (other[self.there] != NONE)
+        matrix = np.full((len(here), len(there)), FORBIDDEN, dtype=np.int32)
+        matrix[place[self.here[kept]], other[self.there[kept]]] = self.cost[kept]
+        return matrix
+
+    def between(self, here: int, there: int) -> int:
+        """Tenths of one move; FORBIDDEN when it cannot be made."""
+        first, last = np.searchsorted(self.there, [there, there + 1])
+        found = np.flatnonzero(self.here[first:last] == here)
+        return int(self.cost[first + found[0]]) if len(found) else FORBIDDEN
+
+
+def _least(values: IntArray, rows: IntArray, count: int) -> IntArray:
+    """The least of ``values`` for each of ``count`` rows; ``rows`` is sorted."""
+    least = np.full(count, FORBIDDEN, dtype=np.int32)
+    if len(rows):
+        starts = np.flatnonzero(np.r_[True, rows[1:] != rows[:-1]])
+        least[rows[starts]] = np.minimum(np.minimum.reduceat(values, starts), FORBIDDEN)
+    return least
+
+
+def follow(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
+    """Rows of ``after`` that some row of ``before`` may go on to."""
+    keep = np.zeros(len(after), dtype=bool)
+    for rows, here, there in _cases(before, after, step):
+        keep[rows] |= np.isin(there, here)
+    return np.flatnonzero(keep)
+
+
+def lead(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
+    """Rows of ``before`` from which some row of ``after`` may be reached."""
+    keep = np.zeros(len(before), dtype=bool)
+    for _, here, there in _cases(before, after, step):
+        keep |= np.isin(here, there)
+    return np.flatnonzero(keep)
+
+
+def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArray]:
+    """Pairs of rows (sorted by the later one) between which the hand can move.
+
+    The shape stays while the harmony stays; a held note stays where it is or is let go;
+    the tune changes its octave only where it may; the bar remembers its third.
+    """
+    pairs = [
+        (i, rows[j])
+        for rows, here, there in _cases(before, after, step)
+        for i, j in [_equal_pairs(here, there)]
+    ]
+    first = np.concatenate([i for i, _ in pairs])
+    second = np.concatenate([j for _, j in pairs])
+    if not step.opens_bar:
+        kept = after.third_heard[second] == np.maximum(
+            before.third_heard[first], after.third_given[second]
+        )
+        first, second = first[kept], second[kept]
+    order = np.lexsort((first, second))
+    return first[order].astype(np.int32), second[order].astype(np.int32)
+
+
+def _cases(
+    before: Grips, after: Grips, step: Step
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.int64]]]:
+    """The later rows by what they keep of held notes, with the marks that have to agree."""
+    for tune in (False, True) if step.tune == "held" else (False,):
+        for bass in (False, True) if step.bass == "held" else (False,):
+            fits = np.ones(len(after), dtype=bool)
+            if step.tune == "held":
+                fits &= (after.tune != NONE) == tune
+            if step.bass == "held":
+                fits &= (after.bass_active == 1) == bass
+            rows = np.flatnonzero(fits)
+            here = _marks(before, step, tune=tune, bass=bass)
+            yield rows, here, _marks(after, step, tune=tune, bass=bass)[rows]
+
+
+def _marks(grips: Grips, step: Step, *, tune: bool, bass: bool) -> NDArray[np.int64]:
+    """One number for all that has to be equal in a step: hand, octave, held notes."""
+    mark = np.zeros(len(grips), dtype=np.int64)
+    if not step.may_change and not step.chord_begins:
+        mark += grips.hand
+    mark *= 8
+    if not step.may_fold:
+        mark += grips.octave
+    mark *= 4096
+    if tune:
+        mark += grips.tune + 1
+    mark *= 4096
+    if bass:
+        mark += grips.bass + 1
+    elif step.bass == "held":  # let go, or silent before and after
+        mark += grips.bass // 8 + 1
+    return mark
+
+
+def _equal_pairs(
+    here: NDArray[np.int64], there: NDArray[np.int64]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """All (i, j) with here[i] == there[j]."""
+    order = np.argsort(here, kind="stable")
+    ranked = here[order]
+    low = np.searchsorted(ranked, there, side="left")
+    count = np.searchsorted(ranked, there, side="right") - low
+    j = np.repeat(np.arange(len(there)), count)
+    offset = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return order[np.repeat(low, count) + offset], j
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Mover:
     """Move costs of one level; ``octaves`` are the folds in semitones."""
 
@@ -53,150 +189,117 @@ class Mover:
     shift_factor: float
     hand_costs: IntArray
 
-    def matrix(self, before: Grips, after: Grips, step: Step) -> IntArray:
-        """(len(before), len(after)) tenths; FORBIDDEN where the move cannot be made."""
-        cost = self._fingers(before, after, step)
-        cost += self._shift(before, after, step)
-        forbidden = np.zeros(cost.shape, dtype=bool)
-        self._hand(before, after, step, cost, forbidden)
-        self._tune(before, after, step, cost, forbidden)
-        self._bass(before, after, step, cost, forbidden)
-        self._third(before, after, step, forbidden)
-        cost[forbidden] = FORBIDDEN
-        return cost
+    def between(self, before: Grips, after: Grips, step: Step) -> Moves:
+        """Every possible move of a step with its cost in tenths."""
+        here, there = possible(before, after, step)
+        cost = self._fingers(before, after, here, there, step)
+        cost += self._shift(before, after, here, there, step)
+        cost += self._hand(before, after, here, there, step)
+        cost += self._tune(before, after, here, there, step)
+        cost += self._bass(before, after, here, there, step)
+        return Moves(
+            rows=(len(before), len(after)),
+            here=here,
+            there=there,
+            cost=cost,
+            by_here=np.argsort(here, kind="stable"),
+        )
 
     def _pace(self, seconds: float) -> float:
         if seconds < self.moves.fast_seconds:
             return self.moves.fast
         return self.moves.slow if seconds > self.moves.slow_seconds else 1.0
 
-    def _fingers(self, before: Grips, after: Grips, step: Step) -> IntArray:
+    def _fingers(
+        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+    ) -> IntArray:
         """A finger put down, sliding along its string, or leaving it for another."""
         pace = self._pace(step.seconds)
         place, guide, hop = (
-            tenths(points * pace)
+            np.int32(tenths(points * pace))
             for points in (self.moves.place, self.moves.guide, self.moves.hop)
         )
-        total = np.zeros((len(before), len(after)), dtype=np.int32)
+        total = np.zeros(len(here), dtype=np.int32)
         for finger in range(5):
-            here = before.planted[:, finger][:, None]
-            there = after.planted[:, finger][None, :]
-            moved = (there != NONE) & (here != there)
-            price = np.where(here == NONE, place, np.where(here // 32 == there // 32, guide, hop))
-            total += np.where(moved, price, 0).astype(np.int32)
+            was, now = before.planted[here, finger], after.planted[there, finger]
+            price = np.where(was == NONE, place, np.where(was // 32 == now // 32, guide, hop))
+            total += np.where((now != NONE) & (was != now), price, np.int32(0))
         return total
 
-    def _shift(self, before: Grips, after: Grips, step: Step) -> IntArray:
+    def _shift(
+        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+    ) -> IntArray:
         """A change of position: dearer while a fretted note has to sound on."""
-        up = after.low[None, :] - before.high[:, None]
-        down = before.low[:, None] - after.high[None, :]
+        up = after.low[there] - before.high[here]
+        down = before.low[here] - after.high[there]
         frets = np.maximum(np.maximum(up, down), 0)
+        if not frets.any():
+            return np.zeros(len(here), dtype=np.int32)
         pace = self._pace(step.seconds) * self.shift_factor
         base, each = tenths(self.moves.shift * pace), self.moves.shift_fret * pace * 10
         price = np.where(frets > 0, base + each * frets, 0.0)
-        price = np.where(before.fretted[:, None] == 0, price * self.moves.shift_free, price)
+        price = np.where(before.fretted[here] == 0, price * self.moves.shift_free, price)
         return np.rint(price).astype(np.int32)
 
     def _hand(
-        self,
-        before: Grips,
-        after: Grips,
-        step: Step,
-        cost: IntArray,
-        forbidden: Mask,
-    ) -> None:
-        """The shape stays while the harmony stays, or changes on a strong beat at a price."""
-        changed = before.hand[:, None] != after.hand[None, :]
+        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+    ) -> IntArray:
+        """A shape is taken up with the harmony, or on a strong beat at a price."""
+        entry: IntArray = self.hand_costs[after.hand[there]]
         if step.chord_begins:
-            cost += self.hand_costs[after.hand][None, :]
-        elif step.may_change:
-            extra = tenths(self.shapes.change_within) + self.hand_costs[after.hand][None, :]
-            cost += np.where(changed, extra, 0).astype(np.int32)
-        else:
-            forbidden |= changed
+            return entry
+        changed = before.hand[here] != after.hand[there]
+        extra = np.int32(tenths(self.shapes.change_within))
+        return np.where(changed, entry + extra, np.int32(0))
 
     def _tune(
-        self,
-        before: Grips,
-        after: Grips,
-        step: Step,
-        cost: IntArray,
-        forbidden: Mask,
-    ) -> None:
-        """A held tune note stays where it is; a new one sings on from the last."""
-        folded = before.octave[:, None] != after.octave[None, :]
-        if step.tune == "held":
-            stays = before.tune[:, None] == after.tune[None, :]
-            forbidden |= ~(stays | (after.tune[None, :] == NONE))
-        if not step.may_fold:
-            forbidden |= folded
-        elif folded.any():
-            cost += np.where(folded, self._fold(before, after, step), 0).astype(np.int32)
+        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+    ) -> IntArray:
+        """A new tune note sings on from the last; an octave fold costs the music."""
+        total = np.zeros(len(here), dtype=np.int32)
+        if step.may_fold:
+            folds = np.array(self.octaves, dtype=np.int32)
+            change = folds[after.octave[there]] - folds[before.octave[here]]
+            total += self._fold(change, step)
         if step.tune == "new":
-            same = (before.tune_finger[:, None] == after.tune_finger[None, :]) & (
-                after.tune_finger[None, :] != NONE
+            same = (before.tune_finger[here] == after.tune_finger[there]) & (
+                after.tune_finger[there] != NONE
             )
-            along = before.tune_string[:, None] == after.tune_string[None, :]
-            moved = before.tune[:, None] != after.tune[None, :]
+            along = before.tune_string[here] == after.tune_string[there]
+            moved = before.tune[here] != after.tune[there]
             pace = self._pace(step.seconds)
-            slide = tenths(self.moves.legato_slide * pace)
-            hop = tenths(self.moves.legato_hop * pace)
-            cost += np.where(same & moved, np.where(along, slide, hop), 0).astype(np.int32)
+            slide = np.int32(tenths(self.moves.legato_slide * pace))
+            hop = np.int32(tenths(self.moves.legato_hop * pace))
+            total += np.where(same & moved, np.where(along, slide, hop), np.int32(0))
+        return total
 
-    def _fold(self, before: Grips, after: Grips, step: Step) -> IntArray:
+    def _fold(self, change: IntArray, step: Step) -> IntArray:
         """Moving the tune by octaves: dearer inside a line, most where it turns round."""
-        folds = np.array(self.octaves, dtype=np.int32)
-        change = folds[after.octave][None, :] - folds[before.octave][:, None]
-        price = np.full(change.shape, step.fold_cost, dtype=np.int32)
+        price = np.full(len(change), step.fold_cost, dtype=np.int32)
         if step.interval is not None:
             broken = np.sign(step.interval + change) != np.sign(step.interval)
-            price += np.where(broken, tenths(self.melody.contour_broken), 0).astype(np.int32)
+            price += np.where(broken, np.int32(tenths(self.melody.contour_broken)), np.int32(0))
             if abs(step.interval) <= 4:
-                price += tenths(self.melody.close_interval)
-        return price + np.where(abs(change) > 12, tenths(20.0), 0).astype(np.int32)
+                price += np.int32(tenths(self.melody.close_interval))
+        far = np.where(abs(change) > 12, np.int32(tenths(self.melody.two_octaves)), np.int32(0))
+        return np.where(change != 0, price + far, np.int32(0))
 
     def _bass(
-        self,
-        before: Grips,
-        after: Grips,
-        step: Step,
-        cost: IntArray,
-        forbidden: Mask,
-    ) -> None:
-        """A held bass note stays or is let go; a new one alternates or leads on."""
-        if step.bass == "held":
-            same_spot = before.bass[:, None] // 8 == after.bass[None, :] // 8
-            same_finger = before.bass[:, None] == after.bass[None, :]
-            kept = np.where(after.bass_active[None, :] == 1, same_finger, same_spot)
-            silent = (before.bass[:, None] == NONE) & (after.bass[None, :] == NONE)
-            forbidden |= ~(kept | silent)
-            return
+        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+    ) -> IntArray:
+        """A new thumb note alternates with the one before, or leads on from it."""
+        total = np.zeros(len(here), dtype=np.int32)
         if step.bass != "new":
-            return
-        known = (before.bass_string[:, None] != NONE) & (after.bass_string[None, :] != NONE)
+            return total
+        was, now = before.bass_string[here], after.bass_string[there]
+        known = (was != NONE) & (now != NONE)
+        taken = after.bass_midi[there] - before.bass_midi[here]
         if step.alternates:
-            same = known & (before.bass_string[:, None] == after.bass_string[None, :])
-            cost += np.where(same, tenths(self.bass.same_string), 0).astype(np.int32)
-            pitch = known & (before.bass_midi[:, None] == after.bass_midi[None, :])
-            cost += np.where(pitch, tenths(self.bass.same_pitch), 0).astype(np.int32)
+            total += np.where(known & (was == now), np.int32(tenths(self.bass.same_string)), 0)
+            total += np.where(known & (taken == 0), np.int32(tenths(self.bass.same_pitch)), 0)
         if step.bass_step is not None:
-            taken = after.bass_midi[None, :] - before.bass_midi[:, None]
             turned = known & (np.sign(taken) != np.sign(step.bass_step))
-            cost += np.where(turned, tenths(self.bass.direction), 0).astype(np.int32)
+            total += np.where(turned, np.int32(tenths(self.bass.direction)), np.int32(0))
             off = np.maximum(abs(taken - step.bass_step) - 7, 0)
-            leap = np.rint(off * self.bass.leap * 10)
-            cost += np.where(known, leap, 0).astype(np.int32)
-
-    def _third(
-        self,
-        before: Grips,
-        after: Grips,
-        step: Step,
-        forbidden: Mask,
-    ) -> None:
-        """Within a bar, the third is remembered once heard, and not before."""
-        if step.opens_bar:
-            return
-        knew, knows = before.third_heard[:, None], after.third_heard[None, :]
-        gives = after.third_given[None, :]
-        forbidden |= knows != np.maximum(knew, gives)
+            total += np.where(known, np.rint(off * self.bass.leap * 10), 0).astype(np.int32)
+        return total

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from arranger.music.chord import Chord
 from arranger.music.reduction import MelodyNote, Reduction, Setting, Slot
@@ -17,7 +18,6 @@ from arranger.neck.moves import Step
 from arranger.neck.reach import HandRules
 from arranger.tables.arranging import ArrangingTable
 from arranger.tables.fingering import ShapeCosts
-
 
 MOST_FOLDS = 3
 """Octaves between which a tune may move: more than three are never of use."""
@@ -64,6 +64,7 @@ class PieceBuilder:
 
     def __init__(
         self,
+        *,
         reduction: Reduction,
         setting: Setting,
         rules: HandRules,
@@ -123,7 +124,7 @@ class PieceBuilder:
         )
         steps = []
         tune: MelodyNote | None = self._tune(slots[0])
-        for before, after in zip(slots, slots[1:], strict=False):
+        for before, after in pairwise(slots):
             note = self._tune(after)
             begins = after.melody_begins and note is not None
             fold, interval = 0, None
@@ -170,7 +171,7 @@ class PieceBuilder:
             else tenths(costs.melody.cut * float(slot.length / note.length)),
             released_cost=0
             if stroke is None
-            else tenths(costs.bass.released * float(min(slot.length / stroke.length, 1))),
+            else tenths(costs.bass.released * min(1.0, float(slot.length / stroke.length))),
         )
 
     def _hands_of(self, chord: Chord | None) -> tuple[int, ...]:
@@ -189,7 +190,8 @@ class PieceBuilder:
 
     def _joint(self, bars: list[list[Slot]], place: int) -> Step:
         """The step over a bar line. The tune may change its octave here for the first
-        note that begins in the next bar."""
+        note that begins in the next bar.
+        """
         before, after = bars[place][-1], bars[place + 1][0]
         held = after.melody is not None and not after.melody_begins
         first = next((slot for slot in bars[place + 1] if slot.melody_begins), None)
@@ -200,7 +202,9 @@ class PieceBuilder:
             may = note is not None
             if note is not None and last is not None:
                 fold, interval = self._fold(note, last)
-        return self._step(before, after, may_fold=may, fold=fold, interval=interval, opens_bar=True)
+        return self._step(
+            before, after, may_fold=may, fold=fold, interval=interval, opens_bar=True
+        )
 
     def _last_tune(self, slot: Slot) -> MelodyNote | None:
         """The tune note before the one that begins in ``slot``."""

@@ -33,7 +33,8 @@ from arranger.neck.shape_budget import (
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How hard to try. Widths are tenths of a point beyond the best path; ``work`` is in
-    the solver's deterministic seconds."""
+    the solver's deterministic seconds.
+    """
 
     rounds: int
     width: int
@@ -149,9 +150,7 @@ def least_marginals(net: Lattice, found: Prices) -> dict[Place, IntArray]:
     return marginals
 
 
-def _rows(
-    marginals: dict[Place, IntArray], best: int, width: int
-) -> dict[Place, IntArray]:
+def _rows(marginals: dict[Place, IntArray], best: int, width: int) -> dict[Place, IntArray]:
     """Rows within ``width`` of the best path, or of the best row at their place."""
     return {
         place: np.flatnonzero(

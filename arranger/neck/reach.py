@@ -37,8 +37,10 @@ class HandRules:
 
     def allows_spot(self, spot: Spot) -> bool:
         """Whether the level goes there; on string 1 the little finger reaches further."""
-        most = self.level.max_fret if spot.string > 1 else max(
-            self.level.max_fret, self.level.little_finger_fret
+        most = (
+            self.level.max_fret
+            if spot.string > 1
+            else max(self.level.max_fret, self.level.little_finger_fret)
         )
         return spot.fret <= min(most, self.neck.highest_fret)
 

@@ -24,7 +24,8 @@ Pluck = tuple[RightFinger, ...]
 @dataclass(frozen=True, slots=True)
 class Moment:
     """Strings that the fingers pluck together, low string first, and seconds since the
-    moment before (None: the first of the bar)."""
+    moment before (None: the first of the bar).
+    """
 
     strings: tuple[int, ...]
     seconds: float | None

@@ -26,7 +26,8 @@ PlacePrices = dict[Place, IntArray]
 @dataclass(frozen=True, slots=True)
 class ShapeBudget:
     """``new`` tenths for each different shape, ``beyond`` more for each over ``wanted``;
-    never more than ``most`` (None: no limit)."""
+    never more than ``most`` (None: no limit).
+    """
 
     new: int
     beyond: int
@@ -41,7 +42,8 @@ class ShapeBudget:
 
     def slack(self, weight: int, known: int) -> int:
         """The least of cost(k) − weight·k over 0 ≤ k ≤ known: what a price of ``weight``
-        a shape misses at worst (0 or negative)."""
+        a shape misses at worst (0 or negative).
+        """
         costs = ((k, self.cost(k)) for k in range(known + 1))
         return min(cost - weight * k for k, cost in costs if cost is not None)
 

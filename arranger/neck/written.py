@@ -19,6 +19,7 @@ from arranger.music.arrangement import (
     Voice,
 )
 from arranger.music.chord import Chord
+from arranger.music.key import Key
 from arranger.music.reduction import Reduction, Setting, Slot, Stroke
 from arranger.music.time import Beat
 from arranger.neck.fretboard import Neck, Spot
@@ -42,6 +43,7 @@ class Chosen:
 def arrangement(
     reduction: Reduction,
     setting: Setting,
+    *,
     neck: Neck,
     hands: tuple[Hand, ...],
     chosen: Sequence[Chosen],
@@ -95,14 +97,42 @@ def _notes(
             stroke = reduction.strokes[slot.stroke]
             end = min(stroke.end, _held_until(chosen, place, "bass"))
             source = _bass_source(reduction, stroke, neck.midi(grip.bass) - transposition)
-            notes.append(_note(reduction, neck, slot, grip.bass, grip.bass_finger, "bass", end, source))
+            notes.append(
+                _note(
+                    reduction,
+                    neck,
+                    slot,
+                    held=(grip.bass, grip.bass_finger),
+                    voice="bass",
+                    end=end,
+                    source=source,
+                )
+            )
         for spot, finger in grip.fills:
-            notes.append(_note(reduction, neck, slot, spot, finger, "inner", slot.end, ()))
+            notes.append(
+                _note(
+                    reduction,
+                    neck,
+                    slot,
+                    held=(spot, finger),
+                    voice="inner",
+                    end=slot.end,
+                    source=(),
+                )
+            )
         if slot.melody is not None and slot.melody_begins and grip.tune is not None:
             tune = reduction.melody[slot.melody]
             end = min(tune.end, _held_until(chosen, place, "tune"))
             notes.append(
-                _note(reduction, neck, slot, grip.tune, grip.tune_finger, "melody", end, tune.source)
+                _note(
+                    reduction,
+                    neck,
+                    slot,
+                    held=(grip.tune, grip.tune_finger),
+                    voice="melody",
+                    end=end,
+                    source=tune.source,
+                )
             )
     notes.sort(key=lambda note: (note.onset, -note.string))
     return notes
@@ -134,12 +164,13 @@ def _note(
     reduction: Reduction,
     neck: Neck,
     slot: Slot,
-    spot: Spot,
-    finger: int,
+    *,
+    held: tuple[Spot, int],
     voice: Voice,
     end: Beat,
     source: tuple[int, ...],
 ) -> Placement:
+    spot, finger = held
     return Placement(
         onset=slot.onset,
         length=end - slot.onset,
@@ -169,12 +200,15 @@ def _plucked(
         groups: dict[Beat, list[int]] = {}
         for index in indices:
             groups.setdefault(notes[index].onset, []).append(index)
-        moments, last = [], None
+        moments: list[Moment] = []
+        last: Beat | None = None
         for onset, group in sorted(groups.items()):
-            seconds = None if last is None else reduction.seconds(onset - last)
+            seconds: float | None = None if last is None else reduction.seconds(onset - last)
             moments.append(Moment(tuple(notes[k].string for k in group), seconds))
             last = onset
-        for (_, group), pluck in zip(sorted(groups.items()), plucking(moments, costs), strict=True):
+        for (_, group), pluck in zip(
+            sorted(groups.items()), plucking(moments, costs), strict=True
+        ):
             fingers: list[RightFinger] = list(pluck)
             for index, finger in zip(group, fingers, strict=False):
                 plucked[index] = replace(notes[index], right=finger)
@@ -188,7 +222,6 @@ def _shapes(
     chosen: Sequence[Chosen], hands: tuple[Hand, ...], setting: Setting
 ) -> tuple[tuple[Shape, ...], tuple[ChordMark, ...]]:
     """The shapes in the order in which they are met, and the names over the tab."""
-    flats = setting.key.flats
     known: dict[tuple[tuple[int | None, ...], tuple[str | None, ...]], int] = {}
     shapes: list[Shape] = []
     marks: list[ChordMark] = []
@@ -203,20 +236,20 @@ def _shapes(
             key = held.frets, held.fingers
             if key not in known:
                 known[key] = len(shapes)
-                shapes.append(_diagram(held, flats))
+                shapes.append(_diagram(held, setting.key))
             index = known[key]
         if (chord, index) != said:
             marks.append(
-                ChordMark(onset=here.slot.onset, name=chord.name(flats=flats), shape=index)
+                ChordMark(onset=here.slot.onset, name=chord.name_in(setting.key), shape=index)
             )
             said = chord, index
     return tuple(shapes), tuple(marks)
 
 
-def _diagram(shape: ChordShape, flats: bool) -> Shape:
+def _diagram(shape: ChordShape, key: Key) -> Shape:
     chord = Chord(shape.root, shape.quality, shape.root)
     return Shape(
-        name=chord.name(flats=flats),
+        name=chord.name_in(key),
         frets=shape.frets,
         fingers=shape.fingers,
         barre=shape.barre,
@@ -273,4 +306,6 @@ def _dropped(reduction: Reduction, chosen: Sequence[Chosen]) -> tuple[Dropped, .
         for here in chosen
         if here.slot.melody is not None and here.slot.melody_begins and here.grip.tune is None
     ]
-    return tuple(sorted([*reduction.dropped, *missed], key=lambda drop: (drop.onset, -drop.midi)))
+    return tuple(
+        sorted([*reduction.dropped, *missed], key=lambda drop: (drop.onset, -drop.midi))
+    )

@@ -50,9 +50,15 @@ def settings(
     """
     source = main_key(analysis)
     if wish is not None:
-        return (_setting(analysis, level, player, source, _wished(wish, source), costs),)
+        return (
+            _setting(
+                analysis, level, player, source=source, key=_wished(wish, source), costs=costs
+            ),
+        )
     tried = [
-        _setting(analysis, level, player, source, Key(tonic, source.mode), costs)
+        _setting(
+            analysis, level, player, source=source, key=Key(tonic, source.mode), costs=costs
+        )
         for tonic in range(12)
         if _friendly(Key(tonic, source.mode), level)
     ]
@@ -82,7 +88,7 @@ def _friendly(key: Key, level: Level) -> bool:
 
 
 def _setting(
-    analysis: Analysis, level: Level, player: Player, source: Key, key: Key, costs: KeyCosts
+    analysis: Analysis, level: Level, player: Player, *, source: Key, key: Key, costs: KeyCosts
 ) -> Setting:
     transposition = (key.tonic - source.tonic + 6) % 12 - 6
     missing = _without_shape(analysis, transposition, level, player)

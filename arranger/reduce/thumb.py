@@ -58,7 +58,10 @@ def strokes(
     analysis: Analysis, beats: tuple[tuple[Beat, Beat], ...], costs: BassCosts
 ) -> tuple[Stroke, ...]:
     """The thumb strokes of the piece, sorted by onset."""
-    bass = {analysis.score.notes[index].onset: analysis.score.notes[index] for index in analysis.bass}
+    bass = {
+        analysis.score.notes[index].onset: analysis.score.notes[index]
+        for index in analysis.bass
+    }
     found: list[Stroke] = []
     before: tuple[Stroke, Note | None] | None = None
     for beat in _described(analysis, beats, bass):
@@ -107,11 +110,15 @@ def _strokes_of(
     if beat.texture in STEADY:
         stroke = _steady(analysis, beat, costs, before)
         return [(stroke, beat.source)] if stroke else []
-    notes = [
-        bass[onset]
-        for onset in sorted(bass)
-        if beat.onset <= onset < beat.onset + beat.length
-    ] if beat.texture in ("walking", "single") else ([beat.source] if beat.source else [])
+    notes = (
+        [
+            bass[onset]
+            for onset in sorted(bass)
+            if beat.onset <= onset < beat.onset + beat.length
+        ]
+        if beat.texture in ("walking", "single")
+        else ([beat.source] if beat.source else [])
+    )
     made: list[tuple[Stroke, Note | None]] = []
     for note in notes:
         made.append((_line(analysis, note, costs, before), note))
@@ -159,11 +166,10 @@ def _line(
     if before is not None and before[1] is not None and before[1].onset < note.onset:
         interval = note.midi - before[1].midi
         step = interval if interval and abs(interval) <= 12 else None
-    length = note.length
     return Stroke(
         onset=note.onset,
-        length=length,
-        choices=(BassChoice(pitch_class=note.midi % 12, cost=costs.source_tone),),
+        length=note.length,
+        choices=_given(note, chord_at(analysis, note.onset), costs),
         alternates=False,
         step=step,
         rest_cost=costs.rest_line,
@@ -234,7 +240,7 @@ def _without_overlap(found: list[Stroke]) -> list[Stroke]:
     ordered = sorted(found, key=lambda stroke: stroke.onset)
     cut: list[Stroke] = []
     for place, stroke in enumerate(ordered):
-        if place + 1 < len(ordered) and stroke.end > ordered[place + 1].onset:
-            stroke = replace(stroke, length=ordered[place + 1].onset - stroke.onset)
-        cut.append(stroke)
+        last = place + 1 == len(ordered)
+        end = stroke.end if last else min(stroke.end, ordered[place + 1].onset)
+        cut.append(replace(stroke, length=end - stroke.onset))
     return cut

@@ -22,6 +22,9 @@ class MelodyCosts(Table):
     octave_inside: float = Field(ge=0)
     contour_broken: float = Field(ge=0)
     close_interval: float = Field(ge=0)
+    two_octaves: float = Field(ge=0)
+    comfortable_low: int = Field(ge=40, le=70)
+    low: float = Field(ge=0)
 
 
 class BassCosts(Table):

@@ -8,11 +8,11 @@ import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, Proof
 from arranger.music.reduction import Reduction, Setting
-from arranger.neck.dynamic import Lattice, lattice, prices, reachable
+from arranger.neck.dynamic import Lattice, lattice, prices
 from arranger.neck.fretboard import neck_of
-from arranger.neck.grips import Context, GripMaker, Grips, tenths
+from arranger.neck.grips import GripMaker, Grips, Held, tenths
 from arranger.neck.moves import Mover
-from arranger.neck.piece import PieceBuilder
+from arranger.neck.piece import BarClass, PieceBuilder
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.reach import HandRules
 from arranger.neck.shape_budget import ShapeBudget
@@ -50,15 +50,15 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
     return arrangement(
         reduction,
         setting,
-        neck_of(player, reduction.capo),
-        net.piece.hands,
-        _chosen(reduction, net, proven),
-        net.piece.order,
-        fingering().right,
-        Proof(
+        neck=neck_of(player, reduction.capo),
+        hands=net.piece.hands,
+        chosen=_chosen(reduction, net, proven),
+        order=net.piece.order,
+        right=fingering().right,
+        proof=Proof(
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),
-        (_key_decision(ranked),),
+        decisions=(_key_decision(ranked),),
     )
 
 
@@ -88,7 +88,12 @@ def network(reduction: Reduction, setting: Setting, level: Level, player: Player
     table, costs, effort, common = arranging(), fingering(), solving(), hand()
     rules = HandRules(neck_of(player, reduction.capo), player, level, costs.hold)
     piece = PieceBuilder(
-        reduction, setting, rules, table, costs.shape, effort.lowest_tune
+        reduction=reduction,
+        setting=setting,
+        rules=rules,
+        table=table,
+        shapes=costs.shape,
+        lowest_tune=effort.lowest_tune,
     ).build()
     maker = GripMaker(
         rules=rules,
@@ -101,12 +106,7 @@ def network(reduction: Reduction, setting: Setting, level: Level, player: Player
         inner_below=common.inner_below_melody,
         ceiling=tenths(effort.ceiling),
     )
-    known: dict[Context, Grips] = {}
-    for bar in piece.classes:
-        for context in bar.contexts:
-            if context not in known:
-                known[context] = maker.grips(context)
-    grips = tuple(tuple(known[context] for context in bar.contexts) for bar in piece.classes)
+    grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
     mover = Mover(
         moves=costs.move,
         shapes=costs.shape,
@@ -116,7 +116,21 @@ def network(reduction: Reduction, setting: Setting, level: Level, player: Player
         shift_factor=float(getattr(costs.level, reduction.level)),
         hand_costs=np.array([tenths(held.cost) for held in piece.hands], dtype=np.int32),
     )
-    return lattice(piece, reachable(piece, grips), mover)
+    return lattice(piece, grips, mover)
+
+
+def _bar_grips(bar: BarClass, maker: GripMaker) -> tuple[Grips, ...]:
+    """The grips of a bar's slots, each going on from what the slot before may hold."""
+    found = [maker.grips(bar.contexts[0])]
+    for context, step in zip(bar.contexts[1:], bar.steps, strict=True):
+        held = Held.after(
+            found[-1],
+            tune=step.tune == "held",
+            bass=step.bass == "held",
+            changes=step.chord_begins or step.may_change,
+        )
+        found.append(maker.grips(context, held))
+    return tuple(found)
 
 
 def shape_budget(level: Level, costs: ShapeCosts) -> ShapeBudget:
@@ -141,7 +155,8 @@ def _chosen(reduction: Reduction, net: Lattice, proven: Proven) -> list[Chosen]:
 def _key_decision(ranked: list[RankedKey]) -> Decision:
     best = ranked[0]
     others = ", ".join(
-        f"{entry.setting.key.short} +{(entry.bound - best.bound) / 10:.0f}" for entry in ranked[1:4]
+        f"{entry.setting.key.short} +{(entry.bound - best.bound) / 10:.0f}"
+        for entry in ranked[1:4]
     )
     after = f"; next best (points more): {others}" if others else ""
     return Decision(
