@@ -102,10 +102,19 @@ class Slot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarWish:
-    """What a bar owes: the third of its main chord (None: the tune has it) and its cost."""
+    """What a bar owes: the third of its main chord (None: the tune has it) and its cost.
+
+    It has to be heard in ``[start, end)``, while that chord lasts in the bar.
+    """
 
     third: int | None
     cost: float
+    start: Beat
+    end: Beat
+
+    def covers(self, onset: Beat) -> bool:
+        """Whether the third is owed at ``onset``."""
+        return self.third is not None and self.start <= onset < self.end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

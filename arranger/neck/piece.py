@@ -118,13 +118,15 @@ class PieceBuilder:
     # Inside a bar ----------------------------------------------------------------------
 
     def _bar(self, slots: list[Slot]) -> BarClass:
+        wish = self._reduction.bar_wishes[slots[0].bar]
+        owing = [place for place, slot in enumerate(slots) if wish.covers(slot.onset)]
         contexts = tuple(
-            self._context(slot, first=place == 0, last=place == len(slots) - 1)
+            self._context(slot, first=place in owing[:1], last=place in owing[-1:])
             for place, slot in enumerate(slots)
         )
         steps = []
         tune: MelodyNote | None = self._tune(slots[0])
-        for before, after in pairwise(slots):
+        for place, (before, after) in enumerate(pairwise(slots), start=1):
             note = self._tune(after)
             begins = after.melody_begins and note is not None
             fold, interval = 0, None
@@ -132,7 +134,7 @@ class PieceBuilder:
                 fold, interval = self._fold(note, tune)
             steps.append(
                 self._step(before, after, may_fold=begins and tune is not None, fold=fold,
-                           interval=interval, opens_bar=False)
+                           interval=interval, opens_bar=place in owing[:1])
             )  # fmt: skip
             tune = note or tune
         return BarClass(contexts, tuple(steps))
@@ -163,9 +165,11 @@ class PieceBuilder:
                 tuple(sorted((tone + self._shift) % 12 for tone in fill.pitch_classes)),
                 tenths(fill.cost),
             ),
-            third=None if wish.third is None else (wish.third + self._shift) % 12,
+            third=(wish.third + self._shift) % 12
+            if wish.third is not None and wish.covers(slot.onset)
+            else None,
             opens_bar=first,
-            third_cost=tenths(wish.cost) if last and wish.third is not None else 0,
+            third_cost=tenths(wish.cost) if last else 0,
             cut_cost=0
             if note is None
             else tenths(costs.melody.cut * float(slot.length / note.length)),

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from arranger.music.errors import InternalFault
 from arranger.neck.dynamic import Lattice, Path, Prices, prices
 from arranger.neck.folding import folded_optimum
 from arranger.neck.grips import IntArray
@@ -92,7 +93,8 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
         if solved is not None:
             best.offer(solved.paths)
             work = solved.work
-    assert best.paths is not None
+    if best.paths is None:
+        raise InternalFault("no arrangement was found within the shape budget")
     bound = _bound(net, budget, priced, marginals, best.objective)
     return Proven(best.paths, best.objective, min(bound, best.objective), work)
 
@@ -111,6 +113,10 @@ def _shape_prices(
         if budget.most is not None and used > budget.most:
             priced.weight = round(priced.weight * 1.3)
         priced.follow(paths, 1.0 / (turn + 1.5))
+    if best.paths is None:  # the useful rows need more shapes than allowed: try them all
+        rows = _rows(least_marginals(net, found), found.best, FORBIDDEN)
+        _, paths = folded_optimum(net, rows, priced.by_row())
+        _offer_within(net, budget, rows, paths, best)
     return priced
 
 

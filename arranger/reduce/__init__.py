@@ -45,6 +45,8 @@ def reduce(
     )
     beats = thumb_beats(analysis)
     thumb = strokes(analysis, beats, table.bass)
+    wishes = bar_wishes(analysis, melody, table.fill)
+    onsets = tuple(onset for onset, _ in beats)
     keys = settings(analysis, level, player, key, table.keys)
     most = table.keys.try_lower if level.keys else table.keys.try_upper
     return Reduction(
@@ -57,9 +59,9 @@ def reduce(
         settings=keys[:most],
         melody=melody,
         strokes=thumb,
-        slots=slots(analysis, melody, thumb, table.fill, voices=level.voices),
-        bar_wishes=bar_wishes(analysis, melody, table.fill),
-        thumb_beats=tuple(onset for onset, _ in beats),
+        slots=slots(analysis, melody, thumb, beats=onsets, wishes=wishes, costs=table.fill),
+        bar_wishes=wishes,
+        thumb_beats=onsets,
         dropped=dropped,
         decisions=(
             Decision(

@@ -6,9 +6,9 @@ from bisect import bisect_right
 from fractions import Fraction
 
 from arranger.music.analysis import Analysis
-from arranger.music.chord import Chord
+from arranger.music.chord import Chord, ChordSpan
 from arranger.music.reduction import BarWish, FillWish, MelodyNote, Slot, Stroke
-from arranger.music.score import Note
+from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
 from arranger.reduce.thumb import chord_at
 from arranger.tables.arranging import FillCosts
@@ -18,15 +18,20 @@ def slots(
     analysis: Analysis,
     melody: tuple[MelodyNote, ...],
     strokes: tuple[Stroke, ...],
-    costs: FillCosts,
     *,
-    voices: int,
+    beats: tuple[Beat, ...],
+    wishes: tuple[BarWish, ...],
+    costs: FillCosts,
 ) -> tuple[Slot, ...]:
-    """The slots of the piece; they begin at bars, tune notes, strokes and chord changes."""
+    """The slots of the piece; they begin at bars, tune notes, strokes and thumb beats.
+
+    A thumb beat without a stroke is a place where an inner note may answer a long note.
+    """
     score = analysis.score
     changes = _chord_changes(analysis, strokes)
     starts = {bar.start for bar in score.bars}
     starts |= {note.onset for note in melody} | {stroke.onset for stroke in strokes}
+    starts |= set(beats)
     onsets = sorted(starts)
     inner = _inner_by_onset(analysis)
     made: list[Slot] = []
@@ -61,7 +66,7 @@ def slots(
                     tune_begins=note_begins,
                     tune_silent=note is None,
                     stroke_begins=stroke_begins,
-                    room=voices - (note is not None) - (stroke is not None),
+                    third=wishes[bar].third if wishes[bar].covers(onset) else None,
                 ),
             )
         )
@@ -72,19 +77,28 @@ def bar_wishes(
     analysis: Analysis, melody: tuple[MelodyNote, ...], costs: FillCosts
 ) -> tuple[BarWish, ...]:
     """For every bar the third that something other than the tune has to play."""
-    onsets = [note.onset for note in melody]
     wishes = []
     for bar in analysis.score.bars:
-        chord = _main_chord(analysis, bar.start, bar.end)
-        third = chord.third if chord is not None else None
-        first = bisect_right(onsets, bar.start - Fraction(1, 10**6))
-        last = bisect_right(onsets, bar.end - Fraction(1, 10**6))
-        sung = {note.midi % 12 for note in melody[first:last]}
-        if third is None or third in sung or bar.number == 0:
-            wishes.append(BarWish(third=None, cost=0.0))
+        main = _main_harmony(analysis, bar)
+        third = main.chord.third if main is not None and main.chord is not None else None
+        start = bar.start if main is None else max(main.start, bar.start)
+        end = bar.end if main is None else min(main.end, bar.end)
+        if third is None or third in _sung(melody, start, end):
+            wishes.append(BarWish(third=None, cost=0.0, start=start, end=end))
         else:
-            wishes.append(BarWish(third=third, cost=costs.third))
+            wishes.append(BarWish(third=third, cost=costs.third, start=start, end=end))
     return tuple(wishes)
+
+
+def _sung(melody: tuple[MelodyNote, ...], start: Beat, end: Beat) -> set[int]:
+    """Pitch classes of the tune that sound at some time in ``[start, end)``."""
+    first = bisect_right(melody, start, key=lambda note: note.end)
+    sung = set()
+    for note in melody[first:]:
+        if note.onset >= end:
+            break
+        sung.add(note.midi % 12)
+    return sung
 
 
 class _Cursor:
@@ -137,30 +151,32 @@ def _fill(
     tune_begins: bool,
     tune_silent: bool,
     stroke_begins: bool,
-    room: int,
+    third: int | None,
 ) -> FillWish | None:
-    """Inner notes are wished for where the source has them and the hand has room."""
-    if room <= 0 or not (tune_begins or stroke_begins):
-        return None
+    """Inner notes are wished for where the source has them, or a third is owed."""
     tones = set(chord.tones) if chord is not None else set()
-    wanted = tuple(sorted(set(inner) & tones if tones else set(inner)))
+    wanted = set(inner) & tones if tones else set(inner)
+    if wanted and (tune_begins or stroke_begins):
+        if tune_silent:
+            cost = costs.silent_tune
+        else:
+            cost = costs.melody_beat if tune_begins else costs.weak_beat
+    else:
+        wanted, cost = set(), 0.0
+    if third is not None:
+        wanted.add(third)
     if not wanted:
         return None
-    if tune_silent:
-        cost = costs.silent_tune
-    elif tune_begins:
-        cost = costs.melody_beat
-    else:
-        cost = costs.weak_beat
-    return FillWish(pitch_classes=wanted, cost=cost)
+    return FillWish(pitch_classes=tuple(sorted(wanted)), cost=cost)
 
 
-def _main_chord(analysis: Analysis, start: Beat, end: Beat) -> Chord | None:
-    """The harmony that lasts longest within ``[start, end)`` (ties: the first)."""
-    time: dict[Chord, Beat] = {}
-    for span in analysis.chords:
-        if span.chord is None or span.end <= start or span.start >= end:
-            continue
-        length = min(span.end, end) - max(span.start, start)
-        time[span.chord] = time.get(span.chord, Fraction(0)) + length
-    return max(time, key=lambda chord: time[chord]) if time else None
+def _main_harmony(analysis: Analysis, bar: Bar) -> ChordSpan | None:
+    """The harmony that lasts longest within the bar (of equals the first)."""
+    within = [
+        span
+        for span in analysis.chords
+        if span.chord is not None and span.start < bar.end and span.end > bar.start
+    ]
+    if not within:
+        return None
+    return max(within, key=lambda span: min(span.end, bar.end) - max(span.start, bar.start))
