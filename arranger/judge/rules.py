@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from arranger.judge.grip import grip_faults, hand_faults
-from arranger.judge.hearing import Hearing, bar_at, bar_index_at, hear
+from arranger.judge.hearing import Hearing, Moment, bar_at, bar_index_at, hear
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.pitch import note_name
 from arranger.music.verdict import Violation
@@ -224,31 +224,42 @@ def one_string_a_finger(music: Hearing) -> Iterator[Breach]:
 
 
 def melody_on_top(music: Hearing) -> Iterator[Breach]:
-    """When a melody note starts, all else that sounds is lower, on lower strings.
+    """While a melody note sounds, all else is lower, on lower strings.
 
-    Inner voices by at least a whole tone, the bass by a minor third, so that the ear
-    follows the tune.
+    Checked when the melody note starts and whenever something is plucked under it. Inner
+    voices lie at least a whole tone below, the bass a minor third, so that the ear follows
+    the tune.
     """
     common = music.limits.common
     room = {"melody": 1, "inner": common.inner_below_melody, "bass": common.bass_below_melody}
     for moment in music.moments:
-        for tune in (i for i in moment.struck if music.notes[i].voice == "melody"):
-            top = music.notes[tune]
-            for under in moment.sounding:
-                note = music.notes[under]
-                if under == tune:
-                    continue
-                if note.string <= top.string:
-                    yield Breach(
-                        f"melody on string {top.string}, {note.voice} on {note.string}",
-                        (tune, under),
-                    )
-                if note.midi > top.midi - room[note.voice]:
-                    yield Breach(
-                        f"{note.voice} {note_name(note.midi)} too near or above the melody's "
-                        f"{note_name(top.midi)}",
-                        (tune, under),
-                    )
+        for tune, under in _tune_and_rest(music, moment):
+            top, note = music.notes[tune], music.notes[under]
+            if note.string <= top.string:
+                yield Breach(
+                    f"melody on string {top.string}, {note.voice} on {note.string}",
+                    (tune, under),
+                )
+            if note.midi > top.midi - room[note.voice]:
+                yield Breach(
+                    f"{note.voice} {note_name(note.midi)} too near or above the melody's "
+                    f"{note_name(top.midi)}",
+                    (tune, under),
+                )
+
+
+def _tune_and_rest(music: Hearing, moment: Moment) -> Iterator[tuple[int, int]]:
+    """A sounding melody note with each other note, where one of them starts here.
+
+    Of two melody notes the one that starts later is the tune.
+    """
+    for tune in moment.sounding:
+        if music.notes[tune].voice != "melody":
+            continue
+        begins = tune in moment.struck
+        for under in moment.sounding if begins else moment.struck:
+            if under != tune and (begins or music.notes[under].voice != "melody"):
+                yield tune, under
 
 
 def notes_at_once(music: Hearing) -> Iterator[Breach]:

@@ -269,6 +269,7 @@ MELODY_OFFENCES = {
     "an inner note a semitone below": "0 1 inner 3 3 3 i \n 0 1 melody 2 0 0 m",
     "a bass two semitones below": "0 1 bass 4 3 3 p \n 0 1 melody 3 0 0 m",
     "a higher pitch on a lower string held below": ("0 2 bass 4 3 3 p \n 1 1 melody 3 0 0 m"),
+    "an inner note plucked above the held tune": "0 2 melody 2 0 0 m \n 1 1 inner 1 0 0 a",
     "two tunes at once": "0 1 melody 2 1 1 m \n 0 1 melody 1 0 0 a",
     "the tune on the lower string": "0 1 inner 2 0 0 m \n 0 1 melody 3 4 4 i",
 }
