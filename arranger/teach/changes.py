@@ -95,7 +95,11 @@ def shape_steps(
         return []
     shapes = arrangement.shapes
     ranked = changes(arrangement, bars, table.change)
-    names = [f"{shape.name} {shape.shorthand}" for shape in shapes]
+    names = [
+        name if shape.shorthand in name else f"{name} {shape.shorthand}"
+        for shape in shapes
+        for name in [shape_name(shape, shapes)]
+    ]
     text = (
         f"{listed(names)} (string 6 to string 1). Press each, let go, press again, until every "
         "string sounds clean; then its notes one by one, so that each finger learns its place."
@@ -113,12 +117,24 @@ def shape_steps(
     return steps + [_drill(change, shapes) for change in ranked[: table.drills]]
 
 
+def shape_name(shape: Shape, shapes: Sequence[Shape]) -> str:
+    """The name of a shape, with its frets or fingers where others of ``shapes`` share it.
+
+    ``G``; ``G 320003`` beside another G; ``G 320003 with 2 1 3`` beside other fingers.
+    """
+    rivals = [other for other in shapes if other.name == shape.name and other != shape]
+    if not rivals:
+        return shape.name
+    if all(other.frets != shape.frets for other in rivals):
+        return f"{shape.name} {shape.shorthand}"
+    fingers = " ".join(finger for finger in shape.fingers if finger)
+    return f"{shape.name} {shape.shorthand} with {fingers}"
+
+
 def _name(change: Change, shapes: Sequence[Shape]) -> str:
-    """``C → G``; shapes of one name are told apart by their frets."""
-    start, goal = shapes[change.start], shapes[change.goal]
-    if start.name == goal.name:
-        return f"{start.name} {start.shorthand} → {goal.shorthand}"
-    return f"{start.name} → {goal.name}"
+    """``C → G``."""
+    names = [shape_name(shapes[index], shapes) for index in (change.start, change.goal)]
+    return " → ".join(names)
 
 
 def _drill(change: Change, shapes: Sequence[Shape]) -> LessonStep:

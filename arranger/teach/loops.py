@@ -159,8 +159,8 @@ def _difference(one: TabBar, other: TabBar) -> str:
     touched = sorted({at for at, _, _ in changed})
     if len(touched) == 1:
         if touched[0] == onsets[-1]:
-            return "its last note is another"
+            return "its last note is different"
         if touched[0] == onsets[0]:
-            return "its first note is another"
-        return "one note is another"
-    return f"{max(len(ours - theirs), len(theirs - ours))} notes are others"
+            return "its first note is different"
+        return "one note is different"
+    return f"{max(len(ours - theirs), len(theirs - ours))} notes are different"

@@ -66,10 +66,10 @@ def pair_step(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
     share = 2 * len(pair.times) / len(played)
     text = (
         f"They come back in {in_words(again)}: with them you know {share:.0%} of the piece. "
-        "Learn them by heart, slowly, before anything else."
+        "Play them slowly until you know them by heart, before anything else."
     )
     if pair.near:
         near = [bars[place + k].number for place in pair.near for k in (0, 1)]
         text += f" Then look at {in_words(near)}: the same but for one note."
-    title = f"First {in_words(first)}"
+    title = f"Learn {in_words(first)} first"
     return [LessonStep(kind="pair", title=title, text=text, bars=(*first, *again))]

@@ -105,7 +105,7 @@ def test_the_pair_and_its_share(piece):
         lines_of(A_BAR, B_BAR, A_BAR, changed(B_BAR, 3, 1), c_bar, A_BAR, B_BAR)
     )
     found = step(lesson_for(arrangement), "pair")
-    assert found.title == "First bars 1–2"
+    assert found.title == "Learn bars 1–2 first"
     assert found.bars == (1, 2, 6, 7)
     assert "bars 6–7" in found.text
     assert "57%" in found.text
@@ -191,7 +191,15 @@ def test_shapes_of_one_name_are_told_apart(piece):
     other = replace(G, frets=(3, None, 0, 0, 0, 3), fingers=("3", None, None, None, None, "4"))
     marks = [ChordMark(onset=Fraction(4 * i), name="G", shape=i) for i in range(2)]
     arrangement = piece(lines_of(A_BAR, A_BAR), shapes=(G, other), chords=marks)
-    assert step(lesson_for(arrangement), "change").title == "Drill G 320003 → 3x0003"
+    assert step(lesson_for(arrangement), "change").title == "Drill G 320003 → G 3x0003"
+
+
+def test_fingerings_of_one_shape_are_told_apart(piece):
+    other = replace(G, fingers=("3", "2", None, None, None, "4"))
+    marks = [ChordMark(onset=Fraction(4 * i), name="G", shape=i) for i in range(2)]
+    arrangement = piece(lines_of(A_BAR, A_BAR), shapes=(G, other), chords=marks)
+    title = step(lesson_for(arrangement), "change").title
+    assert title == "Drill G 320003 with 2 1 3 → G 320003 with 3 2 4"
 
 
 COORDINATION = {
@@ -253,7 +261,7 @@ def test_where_a_repeat_differs(piece):
     found = step(lesson_for(arrangement), "repeats")
     assert found.title == "Where bars 9–16 differ"
     assert found.bars == (16,)
-    assert "bars 1–8 again, but for bar 16: its last note is another" in found.text
+    assert "bars 1–8 again, but for bar 16: its last note is different" in found.text
 
 
 def test_the_ladder_ends_at_the_target(piece):
