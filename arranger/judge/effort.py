@@ -48,8 +48,8 @@ class Effort:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """A stretch of time in which nothing starts or stops; ``notes`` sound throughout."""
+class Sounding:
+    """A time in which nothing starts or stops; ``notes`` sound throughout."""
 
     bar: int
     seconds: float
@@ -57,6 +57,7 @@ class Stretch:
 
 
 Spot = tuple[int, int]
+"""A place on the neck: string and fret."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ class Performance:
 
     music: Hearing
     scales: Scales
-    stretches: tuple[Stretch, ...] = field(repr=False)
+    soundings: tuple[Sounding, ...] = field(repr=False)
     moves: tuple[Move, ...] = field(repr=False)
 
     def seconds(self, length: Beat) -> float:
@@ -104,7 +105,7 @@ def perform(music: Hearing, scales: Scales) -> Performance:
     return Performance(
         music=music,
         scales=scales,
-        stretches=tuple(_stretches(music)),
+        soundings=tuple(_soundings(music)),
         moves=tuple(_finger_moves(music, scales)),
     )
 
@@ -114,7 +115,7 @@ def _seconds(music: Hearing, length: Beat) -> float:
     return float(length) * 60.0 / music.arrangement.student_tempo
 
 
-def _stretches(music: Hearing) -> Iterator[Stretch]:
+def _soundings(music: Hearing) -> Iterator[Sounding]:
     arrangement = music.arrangement
     edges = {bar.start for bar in arrangement.bars} | {bar.end for bar in arrangement.bars[-1:]}
     edges |= {note.onset for note in music.notes} | {note.end for note in music.notes}
@@ -127,7 +128,7 @@ def _stretches(music: Hearing) -> Iterator[Stretch]:
             sounding.append(waiting.pop())
         if sounding:
             place = bar_index_at(arrangement, start)
-            yield Stretch(place, _seconds(music, end - start), tuple(sounding))
+            yield Sounding(place, _seconds(music, end - start), tuple(sounding))
 
 
 def _grip(notes: Sequence[Placement]) -> list[Hold]:
@@ -143,7 +144,7 @@ def stretch(played: Performance) -> Iterator[Effort]:
     A barre counts from its farthest string, so that a narrower one is never a wider grip.
     """
     reach = played.music.limits.reach
-    for part in played.stretches:
+    for part in played.soundings:
         widest: tuple[float, str] | None = None
         for one, other in combinations(_fingers(part.notes), 2):
             if one.finger == other.finger:
@@ -179,7 +180,7 @@ def _stretch_text(distance: float, one: Hold, other: Hold) -> str:
 
 def barre(played: Performance) -> Iterator[Effort]:
     """A finger across several strings: by its width, more for fingers 2 to 4."""
-    for part in played.stretches:
+    for part in played.soundings:
         for hold in _grip(part.notes):
             if hold.is_barre:
                 size = (hold.width - 1) / 5
@@ -193,7 +194,7 @@ def barre(played: Performance) -> Iterator[Effort]:
 
 def fingers(played: Performance) -> Iterator[Effort]:
     """Fingers down at once, as a share of four."""
-    for part in played.stretches:
+    for part in played.soundings:
         down = len({hold.finger for hold in _grip(part.notes)})
         if down:
             text = f"{_counted(down, 'finger')} down at once"
@@ -202,7 +203,7 @@ def fingers(played: Performance) -> Iterator[Effort]:
 
 def position(played: Performance) -> Iterator[Effort]:
     """High frets: how far the highest lies above the first position."""
-    for part in played.stretches:
+    for part in played.soundings:
         high = max(note.fret for note in part.notes)
         size = max(0, high - played.scales.position_from) / played.scales.position_span
         if size:
@@ -211,7 +212,7 @@ def position(played: Performance) -> Iterator[Effort]:
 
 def voices(played: Performance) -> Iterator[Effort]:
     """Notes at once beyond the first."""
-    for part in played.stretches:
+    for part in played.soundings:
         size = (len(part.notes) - 1) / played.scales.voices_span
         if size:
             text = f"{len(part.notes)} notes at once"

@@ -10,6 +10,10 @@ from arranger.tables.teaching import Teaching
 from arranger.teach.bars import Tab, TabBar, in_words, listed
 
 
+Loop = tuple[TabBar, ...]
+"""Neighbouring bars that are practised round and round."""
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """A section as played: its letter ("" when the piece has none) and its bars."""
@@ -32,7 +36,7 @@ def parts(bars: Sequence[TabBar]) -> list[Part]:
     ]
 
 
-def loops(part: Part, table: Teaching) -> Iterator[tuple[TabBar, ...]]:
+def loops(part: Part, table: Teaching) -> Iterator[Loop]:
     """A section cut into loops.
 
     A pick-up goes with the first loop, a rest too short for a loop with the one before.
@@ -44,9 +48,6 @@ def loops(part: Part, table: Teaching) -> Iterator[tuple[TabBar, ...]]:
             end = len(part.bars)
         yield part.bars[start:end]
         start = end
-
-
-Loop = tuple[TabBar, ...]
 
 
 def different_loops(
@@ -94,9 +95,9 @@ def day_step(loop_count: int) -> list[LessonStep]:
     text = "Warm up; the right hand alone; one drill; "
     if loop_count > 1:
         text += (
-            "yesterday's loop; today's new loop, one a day; then, slowly and without stopping, "
+            "yesterday's loop; today's new loop, one a day; then everything you know, slowly "
         )
-        text += "everything you know."
+        text += "and without stopping."
     else:
         text += "the loop; then the piece without stopping."
     return [LessonStep(kind="day", title="The order of a day", text=text)]
