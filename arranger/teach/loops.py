@@ -9,7 +9,6 @@ from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import Teaching
 from arranger.teach.bars import Tab, TabBar, in_words, listed
 
-
 Loop = tuple[TabBar, ...]
 """Neighbouring bars that are practised round and round."""
 
