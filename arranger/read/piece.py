@@ -72,9 +72,9 @@ class Piece:
 
     ``unit`` divides a quarter and is a multiple of ``WHOLE_PARTS``. ``notes`` are sorted
     by start, then from high to low. ``names`` and ``texts`` hold track names and other
-    meta texts as (track, text), in file order. ``barlines`` (units) are given by formats
-    that write them (MusicXML, Humdrum, ABC), else empty. ``in_seconds``: a quarter stands
-    for a second because the file counts no beats.
+    meta texts as (track, text), in file order. ``bars_stated``: the format writes bar lines,
+    so that pick-ups are known. ``in_seconds``: a quarter stands for a second because the
+    file counts no beats.
     """
 
     unit: int
@@ -86,7 +86,7 @@ class Piece:
     texts: tuple[tuple[int, str], ...] = ()
     title: str = ""
     composer: str = ""
-    barlines: tuple[int, ...] = ()
+    bars_stated: bool = False
     in_seconds: bool = False
     remarks: tuple[Remark, ...] = ()
 

@@ -17,6 +17,7 @@ from arranger.read.hands import find_hands, one_sided, voices_at_once
 from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
+from arranger.read.notation import notation_format, piece_from_notation
 from arranger.read.piece import Piece, Remark
 from arranger.read.repair import repair
 from arranger.read.signatures import read_signatures
@@ -67,6 +68,9 @@ def _bytes_of(path: Path, table: ReadingTable) -> bytes:
 
 def _piece_of(data: bytes, path: Path, table: ReadingTable) -> Piece:
     """What the file says, whatever its format."""
+    kind = notation_format(data, path)
+    if kind is not None:
+        return piece_from_notation(data, kind, path, table.limits)
     repaired = repair(data, table.limits, where=path.name)
     piece = piece_from_midi(repaired.data)
     return replace(

@@ -21,7 +21,7 @@ def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
         )
     if not result or result[0].at > 0:
         result.insert(0, Signature(at=0, numerator=4, denominator=4))
-    if len(result) == 1 and not piece.barlines:
+    if len(result) == 1 and not piece.bars_stated:
         pickup = find_pickup(piece, result[0])
         if pickup:
             result, remark = _with_pickup(result[0], pickup, piece.unit)

@@ -1,0 +1,235 @@
+"""MusicXML, Humdrum and ABC as a ``Piece``, through music21.
+
+music21 is imported only when such a file is read, because it takes a second to load.
+Repeats are played out and ties joined, so that the piece is what its MIDI file would be.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+import zipfile
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from arranger.music.errors import UnreadableInput
+from arranger.music.key import Key
+from arranger.read.piece import (
+    WHOLE_PARTS,
+    Piece,
+    PlayedKey,
+    PlayedNote,
+    PlayedTempo,
+    Remark,
+    Signature,
+)
+from arranger.read.table import Limits
+
+if TYPE_CHECKING:
+    from music21.stream import Score as Music21Score
+
+FORMATS = {
+    ".musicxml": "musicxml",
+    ".xml": "musicxml",
+    ".mxl": "musicxml",
+    ".krn": "humdrum",
+    ".abc": "abc",
+}
+UNIT = WHOLE_PARTS
+STOLEN = Fraction(1, 18)  # quarters, as long as a quick grace note is played in MIDI files
+
+
+def notation_format(data: bytes, path: Path) -> str | None:
+    """The music21 name of the notation format of a file, None for anything else.
+
+    What the file holds counts more than its name.
+    """
+    head = data[:2048].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if data[:4] == b"PK\x03\x04" or head[:5] == b"<?xml" or head[:6] == b"<score":
+        return "musicxml"
+    if b"MThd" in data[:128]:
+        return None
+    if head.startswith((b"!!", b"**")):
+        return "humdrum"
+    return FORMATS.get(path.suffix.lower())
+
+
+def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> Piece:
+    """The ``Piece`` in a notation file of format ``kind``.
+
+    Raises
+    ------
+    UnreadableInput : music21 cannot make a score of it, or it unpacks to too much.
+    """
+    _refuse_bomb(data, path, limits)
+    score = _parsed(kind, path)
+    score, remarks = _played_out(score)
+    sounding = score.toSoundingPitch()
+    parts = list(sounding.parts) or [sounding]
+    notes = [note for track, part in enumerate(parts) for note in _notes(part, track)]
+    notes.sort(key=lambda note: (note.start, -note.midi, note.track))
+    metadata = score.metadata
+    return Piece(
+        unit=UNIT,
+        notes=tuple(notes),
+        signatures=tuple(_signatures(parts[0])),
+        tempos=tuple(_tempos(score)),
+        keys=tuple(_keys(parts[0])),
+        names=tuple((track, part.partName or "") for track, part in enumerate(parts)),
+        title=(metadata and (metadata.title or metadata.movementName)) or "",
+        composer=(metadata and metadata.composer) or "",
+        bars_stated=True,
+        remarks=tuple(remarks),
+    )
+
+
+def _refuse_bomb(data: bytes, path: Path, limits: Limits) -> None:
+    """A packed file must not unpack to more than ten times the limit of a plain one."""
+    if data[:4] != b"PK\x03\x04":
+        return
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            size = sum(entry.file_size for entry in packed.infolist())
+    except (zipfile.BadZipFile, ValueError, OSError) as error:
+        raise _unreadable(path, "the packed score is damaged") from error
+    if size > 10 * limits.megabytes * 1e6:
+        raise _unreadable(path, "the packed score unpacks to far too much")
+
+
+def _unreadable(path: Path, what: str) -> UnreadableInput:
+    return UnreadableInput(
+        what,
+        where=path.name,
+        next_step="Export the piece again, as MusicXML or MIDI.",
+    )
+
+
+def _parsed(kind: str, path: Path) -> Music21Score:
+    """The score music21 reads; whatever it trips over is a clear refusal."""
+    from music21 import converter, stream  # noqa: PLC0415 (slow to load, seldom needed)
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            found = converter.parseFile(path, format=kind, forceSource=True, storePickle=False)
+    except Exception as error:  # the library raises a dozen kinds, its parsers any
+        raise _unreadable(path, "the notation file cannot be read") from error
+    if isinstance(found, stream.Opus):
+        found = found.scores.first()
+    if not isinstance(found, stream.Score):
+        if not isinstance(found, stream.Stream):
+            raise _unreadable(path, "the file holds no score")
+        whole = stream.Score()
+        whole.insert(0, found)
+        found = whole
+    return found
+
+
+def _played_out(score: Music21Score) -> tuple[Music21Score, list[Remark]]:
+    """The score as played: repeats played out, ties joined."""
+    from music21 import exceptions21  # noqa: PLC0415
+
+    remarks = []
+    try:
+        played = score.expandRepeats()
+    except (exceptions21.Music21Exception, AttributeError, IndexError, TypeError):
+        played = score
+        remarks.append(
+            Remark(
+                code="repeats-as-printed",
+                text="The repeats could not be followed; the piece is read once through",
+            )
+        )
+    return played.stripTies(), remarks
+
+
+def _units(quarters: Any) -> int:
+    """An offset or length of music21 (float or Fraction, quarters) in units."""
+    return round(Fraction(quarters) * UNIT)
+
+
+def _notes(part: Any, track: int) -> Iterator[PlayedNote]:
+    """All pitched notes of a part; grace notes are stolen from the time before."""
+    from music21 import harmony  # noqa: PLC0415
+
+    graces: list[tuple[int, int]] = []
+    for element in part.flatten().notes:
+        if isinstance(element, harmony.Harmony):
+            continue
+        at = _units(element.offset)
+        pitches = [int(pitch.midi) for pitch in getattr(element, "pitches", ())]
+        if element.duration.isGrace:
+            graces += [(at, midi) for midi in pitches if 0 <= midi <= 127]
+            continue
+        velocity = element.volume.velocity or 80
+        for midi in pitches:
+            if 0 <= midi <= 127:
+                end = at + max(1, _units(element.duration.quarterLength))
+                yield _note(at, end, midi, int(velocity), track)
+    yield from _stolen(graces, track)
+
+
+def _stolen(graces: list[tuple[int, int]], track: int) -> Iterator[PlayedNote]:
+    """Grace notes one after another before the time they are written at."""
+    step = _units(STOLEN)
+    for place, (at, midi) in enumerate(graces):
+        left = sum(1 for later, _ in graces[place:] if later == at)
+        start = max(0, at - left * step)
+        yield _note(start, min(start + step, max(at, start + 1)), midi, 80, track)
+
+
+def _note(start: int, end: int, midi: int, velocity: int, track: int) -> PlayedNote:
+    return PlayedNote(
+        start=start, end=end, midi=midi, velocity=velocity, track=track, channel=0
+    )
+
+
+def _signatures(part: Any) -> Iterator[Signature]:
+    """A signature for every stretch of bars of one length; short bars state their own."""
+    from music21 import stream  # noqa: PLC0415
+
+    measures = list(part.getElementsByClass(stream.Measure))
+    stated = None
+    for measure, following in zip(measures, [*measures[1:], None], strict=True):
+        stated = measure.timeSignature or stated
+        if stated is None:
+            continue
+        full = Fraction(stated.barDuration.quarterLength)
+        length = full
+        if following is not None:
+            length = Fraction(following.offset) - Fraction(measure.offset)
+        yield _signature(_units(measure.offset), length, full, stated)
+
+
+def _signature(at: int, length: Fraction, full: Fraction, stated: Any) -> Signature:
+    whole = length / 4
+    power_of_two = whole.denominator & (whole.denominator - 1) == 0
+    if length == full or length <= 0 or not power_of_two or whole.denominator > 64:
+        return Signature(at=at, numerator=stated.numerator, denominator=stated.denominator)
+    scale = max(1, int(stated.denominator) // whole.denominator)
+    return Signature(
+        at=at, numerator=whole.numerator * scale, denominator=whole.denominator * scale
+    )
+
+
+def _tempos(score: Music21Score) -> Iterator[PlayedTempo]:
+    """Metronome marks that state a number."""
+    from music21 import tempo  # noqa: PLC0415
+
+    for mark in score.flatten().getElementsByClass(tempo.MetronomeMark):
+        quarters = None if mark.numberImplicit else mark.getQuarterBPM()
+        if quarters:
+            yield PlayedTempo(at=_units(mark.offset), quarters=float(quarters), track=0)
+
+
+def _keys(part: Any) -> Iterator[PlayedKey]:
+    """Key signatures; without a mode they count as major, as in a MIDI file."""
+    from music21 import key  # noqa: PLC0415
+
+    for signature in part.flatten().getElementsByClass(key.KeySignature):
+        major = Key(7 * signature.sharps % 12, "major")
+        if getattr(signature, "mode", None) == "minor":
+            major = Key((major.tonic - 3) % 12, "minor")
+        yield PlayedKey(at=_units(signature.offset), key=major)
