@@ -25,8 +25,12 @@ class KeyTable(Table):
     major: tuple[float, ...]
     minor: tuple[float, ...]
     change_cost: float
-    shortest_section: float
+    shortest_section: int
     contradiction: float
+    contradiction_of_none: float
+    last_bass: float
+    first_bass: float
+    stated_minor: float
 
 
 def _table() -> KeyTable:
@@ -103,9 +107,15 @@ def _keys_by_bar(line: Timeline) -> list[int]:
     keys = [-1] * len(weights)
     for first, last, signature in _signature_ranges(line):
         if signature is not None and not _contradicted(weights[first:last], signature):
-            keys[first:last] = [_with_mode(weights[first:last], signature)] * (last - first)
+            sections = [(first, last, key_number(signature))]
         else:
-            keys[first:last] = _sections_by_profile(weights[first:last])
+            path = _sections_by_profile(weights[first:last])
+            edges = [0, *(i for i in range(1, len(path)) if path[i] != path[i - 1]), len(path)]
+            sections = [(first + a, first + b, path[a]) for a, b in pairwise(edges)]
+        for begin, end, key in sections:
+            stated = signature is not None and signature.mode == "minor"
+            mode = _with_mode(line, weights, (begin, end), numbered_key(key), stated=stated)
+            keys[begin:end] = [mode] * (end - begin)
     return keys
 
 
@@ -134,21 +144,52 @@ def _relatives(signature: Key) -> tuple[int, int]:
     return major, 12 + (major + 9) % 12
 
 
-def _with_mode(weights: Floats, signature: Key) -> int:
-    """The major or minor key of a signature, whichever fits better."""
+def _with_mode(
+    line: Timeline, weights: Floats, bars: tuple[int, int], signature: Key, *, stated: bool
+) -> int:
+    """The major or minor key of a signature, whichever fits the bars better.
+
+    The bass on which they end and begin speaks for its own key; a file that states a
+    minor key (``stated``) has been told so, one that states a major key may not have been.
+    """
+    table = _table()
     major, minor = _relatives(signature)
-    scores = fit(weights.sum(axis=0))
+    scores = fit(weights[bars[0] : bars[1]].sum(axis=0))
+    opening, closing = _outer_basses(line, bars)
+    for key in (major, minor):
+        scores[key] += table.last_bass * (closing == key % 12)
+        scores[key] += table.first_bass * (opening == key % 12)
+    scores[minor] += table.stated_minor * stated
     return major if scores[major] >= scores[minor] else minor
 
 
+def _outer_basses(line: Timeline, bars: tuple[int, int]) -> tuple[int, int]:
+    """Pitch classes of the first left-hand note and of the lowest note that ends the bars;
+    -1 where they hold no notes.
+    """
+    notes = np.concatenate(line.by_bar[bars[0] : bars[1]])
+    if not len(notes):
+        return -1, -1
+    left = notes[~line.right[notes]]
+    entering = left if len(left) else notes
+    first = entering[line.onset[entering] == line.onset[entering].min()]
+    final = notes[line.end[notes] > line.onset[notes].max()]
+    return int(line.midi[first].min()) % 12, int(line.midi[final].min()) % 12
+
+
 def _contradicted(weights: Floats, signature: Key) -> bool:
-    """Whether another signature fits a stretch much better than the file's own."""
+    """Whether another signature fits a stretch much better than the file's own.
+
+    No sharps and no flats is also what a file says that was never told its key.
+    """
     total = weights.sum(axis=0)
     if not total.any():
         return False
+    table = _table()
+    most = table.contradiction if signature.sharps else table.contradiction_of_none
     scores = fit(total)
     own = max(scores[list(_relatives(signature))])
-    return bool(scores.max() - own > _table().contradiction)
+    return bool(scores.max() - own > most)
 
 
 def _sections_by_profile(weights: Floats) -> list[int]:
