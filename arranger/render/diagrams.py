@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from lxml import etree
 
 from arranger.music.arrangement import Shape
 from arranger.render.barre import barre_span, barre_text, roman
+from arranger.render.spelling import engraved_name
 from arranger.render.xml_text import clean, sub
 
 _GAP = 14
@@ -41,6 +43,11 @@ def first_fret(shape: Shape) -> int:
     return 1 if max(pressed, default=0) <= _FRETS else min(pressed)
 
 
+def mirrored(shape: Shape) -> Shape:
+    """The shape as a left-handed player sees it: string 1 first."""
+    return replace(shape, frets=shape.frets[::-1], fingers=shape.fingers[::-1])
+
+
 def shape_svg(shape: Shape) -> str:
     """A chord diagram: strings upright, nut on top, fingers in the dots, name above."""
     top = first_fret(shape)
@@ -52,7 +59,8 @@ def shape_svg(shape: Shape) -> str:
     svg.set("height", str(height))
     svg.set("font-family", "'Libertinus Serif', 'Times New Roman', Times, serif")
     svg.set("text-anchor", "middle")
-    _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(shape.name)).set("font-weight", "bold")
+    name = _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(engraved_name(shape.name)))
+    name.set("font-weight", "bold")
     _grid(svg, rows, top)
     if shape.barre and barre_span(shape):
         _barre(svg, shape, top)
@@ -67,6 +75,7 @@ def shape_svg(shape: Shape) -> str:
             number = _text(svg, x, y + 3.6, 10.5, finger)
             number.set("font-weight", "bold")
             number.set("fill", "white")
+            number.set("class", "dot-number")
     return etree.tostring(svg, encoding="unicode")
 
 

@@ -16,6 +16,7 @@ import verovio
 from lxml import etree
 
 from arranger.music.arrangement import Arrangement
+from arranger.music.errors import InternalFault
 from arranger.render.barre import BarreMark, barre_marks
 from arranger.render.mei import mei
 from arranger.render.slurs import slur_origins
@@ -28,6 +29,9 @@ _FINE = 10
 FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
 _OURS = re.compile(r"[ntb]\d+")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
+
+_SIGNS = {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯"}
+"""Accidentals in chord names: the music font's characters and the plain ones."""
 
 _SPACE = 180
 """Distance of two staff lines in drawing units; all that we draw is measured by it."""
@@ -49,6 +53,7 @@ class System:
 
 def engrave(written: Arrangement, *, width: int = 2000) -> tuple[System, ...]:
     """The systems of an arrangement in (notatable) written time, ``width`` units wide."""
+    verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
     toolkit.setOptions(
         {
@@ -67,15 +72,20 @@ def engrave(written: Arrangement, *, width: int = 2000) -> tuple[System, ...]:
             "svgRemoveXlink": False,
             "xmlIdSeed": 1,
             "mnumInterval": 1,
+            "spacingStaff": 9,
             "breaks": "auto",
             "minLastJustification": 0.7,
             "outputIndent": 1,
         }
     )
-    toolkit.loadData(mei(written))
+    if not toolkit.loadData(mei(written)):
+        raise InternalFault(
+            "the engraver cannot read our own score",
+            next_step="Please report it together with the input file.",
+        )
     drawing = _Drawing(written)
     return tuple(
-        drawing.finished(toolkit.renderToSVG(page), page)
+        drawing.finished(toolkit.renderToSVG(page))
         for page in range(1, toolkit.getPageCount() + 1)
     )
 
@@ -96,9 +106,9 @@ class _Drawing:
         self.barres: Sequence[BarreMark] = barre_marks(written)
         self.origins = slur_origins(written.notes)
 
-    def finished(self, svg: str, page: int) -> System:
+    def finished(self, svg: str) -> System:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
-        _shorten_ids(root, page)
+        _shorten_ids(root)
         _tidy(root)
         places = _tab_places(root)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
@@ -245,8 +255,8 @@ def _bars(root: etree._Element) -> Iterator[int]:
             yield int(name[1:])
 
 
-def _shorten_ids(root: etree._Element, page: int) -> None:
-    """Only our own ids stay; glyphs get one name a page, so that pages can share a document."""
+def _shorten_ids(root: etree._Element) -> None:
+    """Only our own ids stay; a glyph has the same name on every page, for it is the same."""
     glyphs: dict[str, str] = {}
     for element in root.iter(etree.Element):
         name = element.get("id")
@@ -254,7 +264,7 @@ def _shorten_ids(root: etree._Element, page: int) -> None:
             continue
         parent = element.getparent()
         if parent is not None and parent.tag == f"{_SVG}defs":
-            glyphs[name] = f"{name.split('-')[0]}-{page}"
+            glyphs[name] = name.split("-")[0]
             element.set("id", glyphs[name])
         else:
             del element.attrib["id"]
@@ -284,9 +294,17 @@ def _tidy(root: etree._Element) -> None:
                 del group.attrib["class"]
             else:
                 group.set("class", name)
+    for part in root.iter(f"{_SVG}tspan"):
+        part.attrib.pop("class", "")
+        if part.get("font-family") and part.text in _SIGNS:
+            # Text glyphs of the music font are boxes where that font is missing.
+            del part.attrib["font-family"]
+            part.set("font-size", "380px")
+            part.text = _SIGNS[part.text]
     inner = root.find(f"{_SVG}svg")
     if inner is not None:
         inner.set("font-family", FONT)
+        inner.attrib.pop("color", "")
 
 
 def _classes(element: etree._Element | None) -> list[str]:
@@ -304,6 +322,7 @@ def _draw_strokes(root: etree._Element) -> None:
 
 _STYLES: dict[str, dict[str, str]] = {
     "fing": {"font-weight": "bold"},
+    "harm": {"font-weight": "bold"},
     "reh": {"font-weight": "bold"},
     "mNum": {"font-style": "italic"},
 }

@@ -10,11 +10,17 @@ from collections.abc import Iterator, Sequence
 
 from lxml import etree
 
-from arranger.music.arrangement import ArrangedBar, Arrangement
+from arranger.music.arrangement import ArrangedBar, Arrangement, Placement
 from arranger.music.time import Beat
 from arranger.render.note_values import NoteValue
 from arranger.render.slurs import slur_origins
-from arranger.render.spelling import Spelling, shown_accidentals, spellings, step_and_alter
+from arranger.render.spelling import (
+    Spelling,
+    engraved_name,
+    shown_accidentals,
+    spellings,
+    step_and_alter,
+)
 from arranger.render.voices import (
     FLAGS,
     VOICE_NAMES,
@@ -61,6 +67,7 @@ class _Document:
         self.spellings: Sequence[Spelling] = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
         self.origins = slur_origins(written.notes)
+        self.fingered = frozenset(_fingered(written.notes))
 
     def text(self) -> str:
         root = etree.Element("mei", meiversion="5.0", xmlns=_NAMESPACE)
@@ -215,7 +222,7 @@ class _Document:
         for chunk in voice:
             if chunk.tied_back:
                 continue
-            fretted = [n for n in chunk.notes if self.written.notes[n].left != "0"]
+            fretted = [n for n in chunk.notes if n in self.fingered]
             for index in fretted if place == "above" else reversed(fretted):
                 finger = sub(measure, "fing", self.written.notes[index].left, staff="1")
                 finger.set("startid", f"#n{index}")
@@ -226,7 +233,7 @@ class _Document:
             harm = sub(
                 measure, "harm", staff="1", place="above", tstamp=_tstamp(bar, mark.onset)
             )
-            sub(harm, "rend", clean(mark.name), fontweight="bold")
+            harm.text = clean(engraved_name(mark.name))
 
     def _slurs(self, measure: etree._Element, bar: WrittenBar) -> None:
         for to, origin in self.origins.items():
@@ -237,6 +244,21 @@ class _Document:
                 slide.set("lform", "solid")
             else:
                 sub(measure, "slur", startid=f"#n{origin}", endid=f"#n{to}", curvedir="above")
+
+
+def _fingered(notes: Sequence[Placement]) -> Iterator[int]:
+    """Notes (indices) whose left finger is written: pressed anew on their string in the bar."""
+    before: dict[int, Placement] = {}
+    for index, note in enumerate(notes):
+        last = before.get(note.string)
+        stays = last is not None and (last.bar, last.fret, last.left) == (
+            note.bar,
+            note.fret,
+            note.left,
+        )
+        if note.left != "0" and not stays:
+            yield index
+        before[note.string] = note
 
 
 _TIES = {

@@ -78,6 +78,11 @@ def _place(letter: str, accidental: str) -> int:
     return _LETTERS.index(letter) - 1 + 7 * alter
 
 
+def engraved_name(name: str) -> str:
+    """A chord name with printed signs: ``B♭7``, ``F♯m7♭5``."""
+    return re.sub(r"(?<=[A-G])b|b(?=\d)", "♭", name).replace("#", "♯")
+
+
 def step_and_alter(place: int) -> tuple[str, int]:
     """The note at a place on the line of fifths: -1 is F, 6 is F sharp."""
     return _LETTERS[(place + 1) % 7], (place + 1) // 7

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
@@ -13,7 +14,7 @@ from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_line
 from arranger.render.note_values import plain_value
 from arranger.render.plain_text import one_line
-from arranger.render.written import in_written_time, thumb_beat
+from arranger.render.written import thumb_beat
 
 _WIDTH = 80
 _LABEL = 12
@@ -117,7 +118,7 @@ def tempo_text(arrangement: Arrangement) -> str:
 
 def tempo_marks(arrangement: Arrangement) -> tuple[str, int, int]:
     """The written note value of the thumb's beat, and how many of it fill a minute."""
-    beat = thumb_beat(in_written_time(arrangement))
+    beat = thumb_beat(arrangement) * arrangement.written_scale
     value = plain_value(beat)
     if value is None:
         beat, value = Beat(1), plain_value(Beat(1))
@@ -139,11 +140,10 @@ def melody_text(arrangement: Arrangement, verdict: Verdict) -> str:
     text = f"{percent(verdict.fidelity.melody_kept)} of the source's notes kept"
     if not arrangement.dropped:
         return text
+    starts = [bar.start for bar in arrangement.bars]
     bars = {
-        bar.bar
-        for bar in arrangement.bars
+        arrangement.bars[max(0, bisect_right(starts, lost.onset) - 1)].bar
         for lost in arrangement.dropped
-        if bar.start <= lost.onset < bar.end
     }
     return f"{text}; left out: {len(arrangement.dropped)}, in {bar_list(sorted(bars))}"
 

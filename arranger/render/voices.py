@@ -64,7 +64,8 @@ def _voice(notes: Sequence[Placement], index: int) -> VoiceName:
     home: VoiceName = "lower" if note.right == "p" else "upper"
     if note.voice != "inner":
         return home
-    for other in reversed(notes[:index]):
+    for place in range(index - 1, -1, -1):
+        other = notes[place]
         same = (other.right == "p") == (note.right == "p")
         if same and other.voice != "inner" and other.onset < note.onset < other.end:
             return "inner"

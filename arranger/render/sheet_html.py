@@ -1,0 +1,255 @@
+"""``sheet.html``: the sheet that plays, one file that asks for nothing from anywhere."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Sequence
+from functools import cache
+from html import escape
+from importlib import resources
+
+from arranger.music.arrangement import Arrangement
+from arranger.music.lesson import Lesson
+from arranger.music.verdict import Verdict
+from arranger.render.diagrams import finger_list, mirrored, shape_svg
+from arranger.render.engrave import System
+from arranger.render.plain_text import one_line
+from arranger.render.spoken import spoken_bars
+from arranger.render.tab_head import (
+    CAUTION,
+    decision_lines,
+    difficulty_text,
+    hardest_lines,
+    key_text,
+    melody_text,
+    swing_text,
+    tempo_marks,
+    tempo_text,
+    tuning_text,
+    warning_lines,
+)
+from arranger.render.written import in_written_time, thumb_beat, written_bars
+
+_GLYPH = re.compile(r'<g id="(E[0-9A-F]+)"><path [^>]*/></g>')
+_NECK = (
+    '<div class="neck"><svg id="neck" role="img" aria-label="The fretting hand"></svg></div>'
+)
+
+_SLOWEST, _FASTEST = 0.4, 1.25
+"""The tempo slider reaches from this share of the student's tempo to this one of the target."""
+
+
+def sheet_html(
+    arrangement: Arrangement,
+    verdict: Verdict,
+    lesson: Lesson,
+    systems: Sequence[System],
+) -> str:
+    """The page as text. Every word that comes from outside is escaped."""
+    written = in_written_time(arrangement)
+    script, style = _shipped("sheet.js"), _shipped("sheet.css")
+    title = escape(one_line(arrangement.title) or "Untitled")
+    parts = [
+        "<!doctype html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy(script, style)}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{title}</title>",
+        '<link rel="icon" href="data:,">',
+        f"<style>{style}</style>",
+        "</head>",
+        "<body>",
+        "<header>",
+        f"<h1>{title}</h1>",
+        f'<p class="composer">{escape(one_line(arrangement.composer))}</p>',
+        "</header>",
+        "<main>",
+        *_facts(arrangement, verdict),
+        *_controls(arrangement),
+        *_shapes(arrangement),
+        *_score(arrangement, systems),
+        *_words("What to practise, in order", "ol", _steps(lesson)),
+        *_words("About this arrangement", "ul", _notes(arrangement, verdict)),
+        *_spoken(written),
+        f'<p class="caution">{escape(CAUTION)}</p>',
+        "</main>",
+        f'<script type="application/json" id="arrangement">{_data(written)}</script>',
+        f"<script>{script}</script>",
+        "</body>",
+        "</html>",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+@cache
+def _shipped(name: str) -> str:
+    return resources.files(__package__).joinpath(f"page/{name}").read_text("utf-8")
+
+
+def _policy(script: str, style: str) -> str:
+    """Only our own script and style run, known by their hashes; nothing is ever fetched."""
+    return (
+        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:; "
+        f"script-src {_hash(script)}; style-src {_hash(style)}"
+    )
+
+
+def _hash(text: str) -> str:
+    digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest())
+    return f"'sha256-{digest.decode('ascii')}'"
+
+
+def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterator[str]:
+    facts = [
+        ("Level", f"{arrangement.level} · difficulty {difficulty_text(verdict)}"),
+        ("Key", key_text(arrangement)),
+        ("Tuning", tuning_text(arrangement.tuning)),
+        ("Tempo", tempo_text(arrangement)),
+    ]
+    if arrangement.swing != 1.0:
+        facts.append(("Swing", swing_text(arrangement.swing)))
+    yield '<dl class="facts">'
+    for label, text in facts:
+        yield f"<dt>{label}</dt><dd>{escape(text)}</dd>"
+    yield "</dl>"
+
+
+def _controls(arrangement: Arrangement) -> Iterator[str]:
+    unit, student, target = tempo_marks(arrangement)
+    slowest = max(1, int(_SLOWEST * student))
+    fastest = max(student, int(_FASTEST * target)) + 1
+    yield '<div class="controls" role="toolbar" aria-label="Playing">'
+    yield '<button id="play" type="button">Play</button>'
+    yield (
+        f'<label>Tempo <input id="tempo" type="range" min="{slowest}" max="{fastest}" '
+        f'value="{student}" aria-describedby="tempo-said">'
+        f'<output id="tempo-said" for="tempo">{escape(unit)} = {student}</output></label>'
+    )
+    yield (
+        '<label>Faster <select id="ladder"><option value="0">by hand</option>'
+        '<option value="1">after each loop</option><option value="3">after three loops</option>'
+        '<option value="5">after five loops</option></select></label>'
+    )
+    yield (
+        '<label>Hear <select id="hear"><option value="all">all</option>'
+        '<option value="thumb">thumb alone</option>'
+        '<option value="fingers">fingers alone</option>'
+        '<option value="melody">melody alone</option></select></label>'
+    )
+    yield '<label><input id="count" type="checkbox" checked> Count in</label>'
+    if arrangement.swing != 1.0:
+        yield '<label><input id="swing" type="checkbox" checked> Swing</label>'
+    yield '<label><input id="left" type="checkbox"> Left-handed</label>'
+    yield '<button id="clear" type="button" disabled>No loop</button>'
+    yield '<span id="said" role="status"></span>'
+    yield _NECK
+    yield "</div>"
+
+
+def _shapes(arrangement: Arrangement) -> Iterator[str]:
+    if not arrangement.shapes:
+        return
+    yield '<h2>Chord shapes</h2><div class="shapes">'
+    for shape in arrangement.shapes:
+        said = escape(f"{shape.name}: {shape.shorthand}, fingers {finger_list(shape)}")
+        for name, drawn in (("right-handed", shape), ("left-handed", mirrored(shape))):
+            yield (
+                f'<div class="{name}" role="img" aria-label="{said}">{shape_svg(drawn)}</div>'
+            )
+    yield "</div>"
+
+
+def _score(arrangement: Arrangement, systems: Sequence[System]) -> Iterator[str]:
+    """The systems; glyphs that all of them use are written once."""
+    glyphs: dict[str, str] = {}
+    drawings = []
+    for system in systems:
+        svg = system.svg.replace(' stroke="currentColor"', "")
+        glyphs |= {found[1]: found[0] for found in _GLYPH.finditer(svg)}
+        drawings.append(_GLYPH.sub("", svg))
+    yield "<h2>The tune</h2>"
+    # The engraver's glyphs: one definition for all systems.
+    yield (
+        '<svg class="glyphs" aria-hidden="true" xmlns="http://www.w3.org/2000/svg"><defs>'
+        f"{''.join(glyphs.values())}</defs></svg>"
+    )
+    for system, svg in zip(systems, drawings, strict=True):
+        first, last = (arrangement.bars[system.bars[end]].bar for end in (0, -1))
+        drawing = svg.replace("<svg ", '<svg class="sheet" ', 1)
+        label = f'role="group" aria-label="Bars {first} to {last}"'
+        yield f'<div class="system" {label}>{drawing}</div>'
+
+
+def _words(title: str, tag: str, lines: Sequence[str]) -> Iterator[str]:
+    if lines:
+        yield f"<h2>{title}</h2><{tag}>"
+        for line in lines:
+            yield f"<li>{line}</li>"
+        yield f"</{tag}>"
+
+
+def _steps(lesson: Lesson) -> list[str]:
+    return [
+        f"<strong>{escape(one_line(step.title))}.</strong> {escape(one_line(step.text))}"
+        for step in lesson.steps
+    ]
+
+
+def _notes(arrangement: Arrangement, verdict: Verdict) -> list[str]:
+    lines = [
+        f"Melody: {melody_text(arrangement, verdict)}.",
+        *decision_lines(arrangement),
+        *warning_lines(arrangement),
+        *(f"Hard: {line}" for line in hardest_lines(verdict)),
+    ]
+    return [escape(line) for line in lines]
+
+
+def _spoken(written: Arrangement) -> Iterator[str]:
+    yield '<details class="spoken"><summary>Every bar in words</summary>'
+    for text in spoken_bars(written):
+        yield f"<p>{escape(text)}</p>"
+    yield "</details>"
+
+
+def _data(written: Arrangement) -> str:
+    """What the script plays from; ``<`` is escaped so that no text can end the element."""
+    unit, _, target = tempo_marks(written)
+    data = {
+        "notes": [
+            [
+                float(note.onset),
+                float(note.length),
+                note.string,
+                note.fret,
+                note.midi,
+                note.left,
+                note.right,
+                note.voice,
+                note.slur is not None,
+            ]
+            for note in written.notes
+        ],
+        "bars": [
+            {
+                "name": str(bar.number),
+                "start": float(bar.start),
+                "length": float(bar.bar.length),
+                "full": float(bar.full),
+                "missing": float(bar.missing),
+                "pulse": float(bar.pulse),
+                "swings": not bar.compound and bar.bar.denominator <= 4,
+            }
+            for bar in written_bars(written)
+        ],
+        "swing": written.swing,
+        "unit": float(thumb_beat(written)),
+        "beat": unit,
+        "target": target,
+    }
+    return json.dumps(data, separators=(",", ":")).replace("<", "\\u003c")
