@@ -13,6 +13,7 @@ from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Decision, Dropped
 from arranger.music.chord import Chord
 from arranger.music.key import Key
+from arranger.music.marks import Marks
 from arranger.music.time import Beat
 
 Joint = Literal["phrase", "breath", "inside"]
@@ -146,6 +147,7 @@ class Reduction:
     student_tempo: float
     written_scale: int
     capo: int
+    marks: Marks
     settings: tuple[Setting, ...]
     melody: tuple[MelodyNote, ...]
     strokes: tuple[Stroke, ...]

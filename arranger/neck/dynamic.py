@@ -50,6 +50,26 @@ class Lattice:
         return total
 
 
+def restricted(net: Lattice, rows: dict[tuple[int, int], IntArray]) -> Lattice:
+    """The lattice with only ``rows`` of its grips, by (class, slot)."""
+    grips = tuple(
+        tuple(grip.only(rows[kind, slot].astype(np.intp)) for slot, grip in enumerate(bar))
+        for kind, bar in enumerate(net.grips)
+    )
+    inside = tuple(
+        tuple(
+            moves.only(rows[kind, slot], rows[kind, slot + 1]) for slot, moves in enumerate(bar)
+        )
+        for kind, bar in enumerate(net.inside)
+    )
+    joints = tuple(
+        moves.only(rows[joint.before, len(net.grips[joint.before]) - 1], rows[joint.after, 0])
+        for joint, moves in zip(net.piece.kinds, net.joints, strict=True)
+    )
+    entry = net.entry[rows[net.piece.order[0], 0]]
+    return Lattice(net.piece, grips, entry, inside, joints)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Prices:
     """Forward and backward costs of every grip of every bar as played, in tenths."""

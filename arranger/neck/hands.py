@@ -67,12 +67,23 @@ def free_hands(rules: HandRules, cost: float) -> tuple[Hand, ...]:
 
 
 def hands_for(
-    chord: Chord | None, rules: HandRules, neck: Neck, costs: ShapeCosts
+    chord: Chord | None,
+    rules: HandRules,
+    neck: Neck,
+    costs: ShapeCosts,
+    book: ChordShape | None = None,
 ) -> tuple[Hand, ...]:
-    """Every hand this student may use under ``chord``: its shapes, then free positions."""
+    """Every hand this student may use under ``chord``: its shapes, then free positions.
+
+    ``book`` is the teacher's own shape for the chord: what else could be held costs so
+    much more that it is left only where the tune cannot be reached from it.
+    """
     free = free_hands(rules, costs.free_hand if chord is not None else 0.0)
     if chord is None:
         return free
+    if book is not None:
+        beside = free_hands(rules, costs.free_hand + costs.beside_book)
+        return (shape_hand(book, 0.0), *beside)
     held = []
     for shape, plainer in shapes_for(chord, neck.highest_fret):
         if rules.allows_shape(shape):

@@ -66,14 +66,26 @@ class Moves:
 
     def dense(self, here: IntArray, there: IntArray) -> IntArray:
         """The moves between some rows as a matrix; FORBIDDEN where there is none."""
+        part = self.only(here, there)
+        matrix = np.full(part.rows, FORBIDDEN, dtype=np.int32)
+        matrix[part.here, part.there] = part.cost
+        return matrix
+
+    def only(self, here: IntArray, there: IntArray) -> Moves:
+        """The moves between some rows, which are numbered anew in their order."""
         place = np.full(self.rows[0], NONE, dtype=np.int32)
         place[here] = np.arange(len(here), dtype=np.int32)
         other = np.full(self.rows[1], NONE, dtype=np.int32)
         other[there] = np.arange(len(there), dtype=np.int32)
         kept = (place[self.here] != NONE) & (other[self.there] != NONE)
-        matrix = np.full((len(here), len(there)), FORBIDDEN, dtype=np.int32)
-        matrix[place[self.here[kept]], other[self.there[kept]]] = self.cost[kept]
-        return matrix
+        first, second = place[self.here[kept]], other[self.there[kept]]
+        return Moves(
+            rows=(len(here), len(there)),
+            here=first,
+            there=second,
+            cost=self.cost[kept],
+            by_here=np.argsort(first, kind="stable"),
+        )
 
     def between(self, here: int, there: int) -> int:
         """Tenths of one move; FORBIDDEN when it cannot be made."""

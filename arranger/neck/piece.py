@@ -16,6 +16,7 @@ from arranger.neck.grips import Context, tenths
 from arranger.neck.hands import Hand, hands_for
 from arranger.neck.moves import Step
 from arranger.neck.reach import HandRules
+from arranger.neck.voicing_book import book_shapes, from_book
 from arranger.tables.arranging import ArrangingTable
 from arranger.tables.fingering import ShapeCosts
 
@@ -25,10 +26,15 @@ MOST_FOLDS = 3
 
 @dataclass(frozen=True, slots=True)
 class BarClass:
-    """A different bar: the contexts of its slots and the steps between them."""
+    """A different bar: the contexts of its slots and the steps between them.
+
+    ``alone`` is the index of a bar that shares its decisions with no other, because the
+    teacher marked it or a bar beside it; None for all others.
+    """
 
     contexts: tuple[Context, ...]
     steps: tuple[Step, ...]
+    alone: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,7 @@ class Piece:
 
 
 class PieceBuilder:
-    """Builds the ``Piece`` of one key."""
+    """Builds the ``Piece`` of one key; ``alone`` names bars by index, see ``BarClass``."""
 
     def __init__(
         self,
@@ -71,12 +77,15 @@ class PieceBuilder:
         table: ArrangingTable,
         shapes: ShapeCosts,
         lowest_tune: int,
+        alone: frozenset[int] = frozenset(),
     ) -> None:
         self._reduction = reduction
         self._shift = setting.transposition
         self._rules = rules
         self._table = table
         self._shapes = shapes
+        self._alone = alone
+        self._book = book_shapes(reduction.marks.voicings, rules)
         self._hands: dict[Hand, int] = {}
         self._by_chord: dict[Chord | None, tuple[int, ...]] = {}
         self.octaves = self._folds(lowest_tune)
@@ -137,7 +146,8 @@ class PieceBuilder:
                            interval=interval, opens_bar=place in owing[:1])
             )  # fmt: skip
             tune = note or tune
-        return BarClass(contexts, tuple(steps))
+        bar = slots[0].bar
+        return BarClass(contexts, tuple(steps), bar if bar in self._alone else None)
 
     def _context(self, slot: Slot, *, first: bool, last: bool) -> Context:
         reduction, costs = self._reduction, self._table
@@ -181,7 +191,13 @@ class PieceBuilder:
     def _hands_of(self, chord: Chord | None) -> tuple[int, ...]:
         moved = self._moved(chord)
         if moved not in self._by_chord:
-            hands = hands_for(moved, self._rules, self._rules.neck, self._shapes)
+            hands = hands_for(
+                moved,
+                self._rules,
+                self._rules.neck,
+                self._shapes,
+                from_book(self._book, moved),
+            )
             self._by_chord[moved] = tuple(
                 self._hands.setdefault(hand, len(self._hands)) for hand in hands
             )

@@ -8,9 +8,10 @@ import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, Proof
 from arranger.music.reduction import Reduction, Setting
-from arranger.neck.dynamic import Lattice, lattice, prices
+from arranger.neck.dynamic import Lattice, lattice, prices, restricted
 from arranger.neck.fretboard import neck_of
-from arranger.neck.grips import GripMaker, Grips, Held, tenths
+from arranger.neck.grips import GripMaker, Grips, Held, IntArray, tenths
+from arranger.neck.marked import beside_book, check_bars, marked_rows, window
 from arranger.neck.moves import Mover
 from arranger.neck.piece import BarClass, PieceBuilder
 from arranger.neck.proof import Effort, Proven, prove
@@ -31,35 +32,67 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
     """The arrangement of a reduction for one student.
 
     Every key of ``reduction.settings`` is ranked by the bound of its dynamic program;
-    the best is then solved to the end.
+    the best is then solved to the end. Marks on bars and notes are kept in a second
+    solve, in which only their own windows may change.
+
+    Raises
+    ------
+    UsageError : a mark or a voicing of the teacher's cannot be kept; says where and why.
     """
+    check_bars(reduction)
     ranked = rank_keys(reduction, level, player)
     setting, net = ranked[0].setting, ranked[0].net
-    table = solving()
-    proven = prove(
-        net,
-        shape_budget(level, fingering().shape),
-        Effort(
-            rounds=table.rounds,
-            width=tenths(table.width),
-            model_width=tenths(table.model_width),
-            work=table.work,
-            seconds=table.seconds,
-        ),
-    )
+    proven = prove(net, shape_budget(level, fingering().shape), _effort())
+    if reduction.marks.marked_bars:
+        net, proven = _with_marks(reduction, setting, level, player, before=(net, proven))
+    chosen = _chosen(reduction, net, proven)
     return arrangement(
         reduction,
         setting,
         neck=neck_of(player, reduction.capo),
         hands=net.piece.hands,
-        chosen=_chosen(reduction, net, proven),
-        order=net.piece.order,
+        chosen=chosen,
         right=fingering().right,
         proof=Proof(
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),
-        decisions=(_key_decision(ranked),),
+        decisions=(_key_decision(ranked), *beside_book(reduction, setting, net, chosen)),
     )
+
+
+def _effort() -> Effort:
+    table = solving()
+    return Effort(
+        rounds=table.rounds,
+        width=tenths(table.width),
+        model_width=tenths(table.model_width),
+        work=table.work,
+        seconds=table.seconds,
+    )
+
+
+def _with_marks(
+    reduction: Reduction,
+    setting: Setting,
+    level: Level,
+    player: Player,
+    *,
+    before: tuple[Lattice, Proven],
+) -> tuple[Lattice, Proven]:
+    """The solution with the marks kept; outside their windows it stays as it was."""
+    alone = window(reduction)
+    net = network(reduction, setting, level, player, alone=alone)
+    known = dict(zip(before[0].piece.classes, range(len(before[0].piece.classes)), strict=True))
+    rows: dict[tuple[int, int], IntArray] = {}
+    for kind, bar in enumerate(net.piece.classes):
+        for slot, grips in enumerate(net.grips[kind]):
+            if bar.alone is None:
+                path = before[1].paths[known[bar]]
+                rows[kind, slot] = np.array([path[slot]], dtype=np.int32)
+            else:
+                rows[kind, slot] = np.arange(len(grips), dtype=np.int32)
+    narrowed = restricted(net, marked_rows(net, reduction, rows))
+    return narrowed, prove(narrowed, shape_budget(level, fingering().shape), _effort())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,8 +116,15 @@ def rank_keys(reduction: Reduction, level: Level, player: Player) -> list[Ranked
     return ranked
 
 
-def network(reduction: Reduction, setting: Setting, level: Level, player: Player) -> Lattice:
-    """Grips and moves of the whole piece in one key."""
+def network(
+    reduction: Reduction,
+    setting: Setting,
+    level: Level,
+    player: Player,
+    *,
+    alone: frozenset[int] = frozenset(),
+) -> Lattice:
+    """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions."""
     table, costs, effort, common = arranging(), fingering(), solving(), hand()
     rules = HandRules(neck_of(player, reduction.capo), player, level, costs.hold)
     piece = PieceBuilder(
@@ -94,6 +134,7 @@ def network(reduction: Reduction, setting: Setting, level: Level, player: Player
         table=table,
         shapes=costs.shape,
         lowest_tune=effort.lowest_tune,
+        alone=alone,
     ).build()
     maker = GripMaker(
         rules=rules,

@@ -21,6 +21,7 @@ from arranger.music.arrangement import (
 from arranger.music.chord import Chord
 from arranger.music.key import Key
 from arranger.music.reduction import Reduction, Setting, Slot, Stroke
+from arranger.music.score import Bar
 from arranger.music.time import Beat
 from arranger.neck.fretboard import Neck, Spot
 from arranger.neck.grips import Grip
@@ -47,7 +48,6 @@ def arrangement(
     neck: Neck,
     hands: tuple[Hand, ...],
     chosen: Sequence[Chosen],
-    order: tuple[int, ...],
     right: RightHandCosts,
     proof: Proof,
     decisions: tuple[Decision, ...],
@@ -56,7 +56,7 @@ def arrangement(
     analysis = reduction.analysis
     score = analysis.score
     notes = _notes(reduction, setting.transposition, neck, chosen)
-    notes = _plucked(notes, reduction, order, right)
+    notes = _plucked(notes, reduction, right)
     shapes, marks = _shapes(chosen, hands, setting)
     return Arrangement(
         title=score.title,
@@ -73,7 +73,7 @@ def arrangement(
         student_tempo=reduction.student_tempo,
         swing=score.swing,
         written_scale=reduction.written_scale,
-        bars=_bars(reduction, order, marks),
+        bars=_bars(reduction, notes, marks),
         chords=marks,
         shapes=shapes,
         notes=tuple(notes),
@@ -186,7 +186,7 @@ def _note(
 
 
 def _plucked(
-    notes: list[Placement], reduction: Reduction, order: tuple[int, ...], costs: RightHandCosts
+    notes: list[Placement], reduction: Reduction, costs: RightHandCosts
 ) -> list[Placement]:
     """The notes with their plucking fingers, bar by bar, equal bars alike."""
     bars = reduction.analysis.score.bars
@@ -257,20 +257,15 @@ def _diagram(shape: ChordShape, key: Key) -> Shape:
 
 
 def _bars(
-    reduction: Reduction, order: tuple[int, ...], marks: tuple[ChordMark, ...]
+    reduction: Reduction, notes: list[Placement], marks: tuple[ChordMark, ...]
 ) -> tuple[ArrangedBar, ...]:
     analysis = reduction.analysis
     letters = {section.first: section.letter for section in analysis.sections}
-    first_of: dict[int, int] = {}
+    played = _played(reduction, notes, marks)
+    first_of: dict[object, int] = {}
     bars = []
-    for place, (bar, kind) in enumerate(zip(analysis.score.bars, order, strict=True)):
-        name = None
-        for mark in marks:
-            if mark.onset < bar.end:
-                name = mark.name
-            if mark.onset >= bar.start:
-                break
-        first = first_of.setdefault(kind, place)
+    for place, bar in enumerate(analysis.score.bars):
+        first = first_of.setdefault(played[place], place)
         bars.append(
             ArrangedBar(
                 bar=bar.number,
@@ -280,12 +275,43 @@ def _bars(
                 written_bar=bar.number,
                 numerator=bar.numerator,
                 denominator=bar.denominator,
-                chord=name,
+                chord=_chord_of(bar, marks),
                 same_as=analysis.score.bars[first].number if first != place else None,
                 section=letters.get(place),
             )
         )
     return tuple(bars)
+
+
+def _played(
+    reduction: Reduction, notes: list[Placement], marks: tuple[ChordMark, ...]
+) -> list[object]:
+    """What is played in each bar, so that bars with the same tab are equal."""
+    bars = reduction.analysis.score.bars
+    played: list[list[object]] = [[bar.length, bar.numerator, bar.denominator] for bar in bars]
+    numbers = {bar.number: place for place, bar in enumerate(bars)}
+    for note in notes:
+        place = numbers[note.bar]
+        played[place].append(
+            (
+                note.onset - bars[place].start,
+                note.length,
+                *(note.string, note.fret, note.left, note.right, note.voice),
+            )
+        )
+    for mark in marks:
+        place = reduction.analysis.score.bar_index_at(mark.onset)
+        played[place].append((mark.onset - bars[place].start, mark.name))
+    return [tuple(bar) for bar in played]
+
+
+def _chord_of(bar: Bar, marks: tuple[ChordMark, ...]) -> str | None:
+    """The harmony at the beginning of a bar, or the first one in it."""
+    name = None
+    for mark in marks:
+        if mark.onset < bar.end and (mark.onset <= bar.start or name is None):
+            name = mark.name
+    return name
 
 
 def _thumb_beat(reduction: Reduction, onset: Beat) -> Beat:

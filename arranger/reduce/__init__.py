@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Decision
 from arranger.music.errors import UsageError
+from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import Reduction
+from arranger.music.time import Beat
 from arranger.reduce.keys import settings
-from arranger.reduce.slots import bar_wishes, slots
+from arranger.reduce.slots import arpeggio, bar_wishes, slots
 from arranger.reduce.tempo import student_tempo, target_tempo
 from arranger.reduce.thumb import strokes, thumb_beats
 from arranger.reduce.tune import tune
@@ -24,7 +28,8 @@ def reduce(
     level_name: str,
     player: Player,
     key: str | None = None,
-    capo: int = 0,
+    capo: int | None = None,
+    marks: Marks = NO_MARKS,
 ) -> Reduction:
     """What may be played at ``level``, before strings and fingers are chosen.
 
@@ -32,6 +37,7 @@ def reduce(
     ------
     UsageError : the key is not a key of the piece's mode, or the capo is out of range.
     """
+    capo = capo if capo is not None else marks.capo or 0
     if not 0 <= capo <= 9:
         raise UsageError(f"a capo at fret {capo} leaves no neck to play on", where="--capo")
     table = arranging()
@@ -44,10 +50,19 @@ def reduce(
         breath=table.melody.breath,
     )
     beats = thumb_beats(analysis)
-    thumb = strokes(analysis, beats, table.bass)
+    shortest = Fraction(level.melody_gap * student / 60).limit_denominator(64)
+    thumb = strokes(
+        analysis,
+        beats,
+        table.bass,
+        shortest=shortest,
+    )
     wishes = bar_wishes(analysis, melody, table.fill)
     onsets = tuple(onset for onset, _ in beats)
-    keys = settings(analysis, level, player, key, table.keys)
+    fingers: frozenset[Beat] = frozenset()
+    if level.voices > 2:
+        fingers = arpeggio(analysis, shortest=shortest)
+    keys = settings(analysis, level, player, key or marks.key, table.keys)
     most = table.keys.try_lower if level.keys else table.keys.try_upper
     return Reduction(
         analysis=analysis,
@@ -56,10 +71,19 @@ def reduce(
         student_tempo=student,
         written_scale=_written_scale(analysis),
         capo=capo,
+        marks=marks,
         settings=keys[:most],
         melody=melody,
         strokes=thumb,
-        slots=slots(analysis, melody, thumb, beats=onsets, wishes=wishes, costs=table.fill),
+        slots=slots(
+            analysis,
+            melody,
+            thumb,
+            beats=onsets,
+            arpeggio=fingers,
+            wishes=wishes,
+            costs=table.fill,
+        ),
         bar_wishes=wishes,
         thumb_beats=onsets,
         dropped=dropped,

@@ -20,18 +20,20 @@ def slots(
     strokes: tuple[Stroke, ...],
     *,
     beats: tuple[Beat, ...],
+    arpeggio: frozenset[Beat],
     wishes: tuple[BarWish, ...],
     costs: FillCosts,
 ) -> tuple[Slot, ...]:
     """The slots of the piece; they begin at bars, tune notes, strokes and thumb beats.
 
-    A thumb beat without a stroke is a place where an inner note may answer a long note.
+    A thumb beat without a stroke is a place where an inner note may answer a long note;
+    ``arpeggio`` holds the onsets at which the fingers go on with a broken chord.
     """
     score = analysis.score
     changes = _chord_changes(analysis, strokes)
     starts = {bar.start for bar in score.bars}
     starts |= {note.onset for note in melody} | {stroke.onset for stroke in strokes}
-    starts |= set(beats)
+    starts |= set(beats) | arpeggio
     onsets = sorted(starts)
     inner = _inner_by_onset(analysis)
     made: list[Slot] = []
@@ -65,12 +67,26 @@ def slots(
                     costs,
                     tune_begins=note_begins,
                     tune_silent=note is None,
-                    stroke_begins=stroke_begins,
+                    stroke_begins=stroke_begins or onset in arpeggio,
                     third=wishes[bar].third if wishes[bar].covers(onset) else None,
                 ),
             )
         )
     return tuple(made)
+
+
+def arpeggio(analysis: Analysis, *, shortest: Beat) -> frozenset[Beat]:
+    """Onsets of the inner notes of broken chords, none quicker than ``shortest``."""
+    taken = set(analysis.melody) | set(analysis.bass)
+    spans = [span for span in analysis.textures if span.texture == "broken"]
+    onsets: list[Beat] = []
+    for note in analysis.score.notes:
+        broken = any(span.start <= note.onset < span.end for span in spans)
+        if note.index in taken or note.hand != "left" or not broken:
+            continue
+        if not onsets or note.onset - onsets[-1] >= shortest:
+            onsets.append(note.onset)
+    return frozenset(onsets)
 
 
 def bar_wishes(

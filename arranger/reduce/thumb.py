@@ -6,6 +6,7 @@ hand (a weak beat of an alternating bass); it is given where the source insists.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -29,6 +30,10 @@ class _Beat:
     bar: Bar
     texture: Texture
     source: Note | None
+
+    @property
+    def end(self) -> Beat:
+        return self.onset + self.length
 
 
 def thumb_beats(analysis: Analysis) -> tuple[tuple[Beat, Beat], ...]:
@@ -55,20 +60,21 @@ def thumb_beats(analysis: Analysis) -> tuple[tuple[Beat, Beat], ...]:
 
 
 def strokes(
-    analysis: Analysis, beats: tuple[tuple[Beat, Beat], ...], costs: BassCosts
+    analysis: Analysis,
+    beats: tuple[tuple[Beat, Beat], ...],
+    costs: BassCosts,
+    *,
+    shortest: Beat,
 ) -> tuple[Stroke, ...]:
-    """The thumb strokes of the piece, sorted by onset."""
-    bass = {
-        analysis.score.notes[index].onset: analysis.score.notes[index]
-        for index in analysis.bass
-    }
-    found: list[Stroke] = []
-    before: tuple[Stroke, Note | None] | None = None
-    for beat in _described(analysis, beats, bass):
-        for stroke, source in _strokes_of(analysis, beat, bass, costs, before):
-            found.append(stroke)
-            before = (stroke, source)
-    return tuple(_without_overlap(found))
+    """The thumb strokes of the piece, sorted by onset.
+
+    ``shortest`` is the least time in quarters between a stroke and one off the thumb
+    beat: quicker notes of a bass line are left out.
+    """
+    thumb = _Thumb(analysis, costs, shortest)
+    for beat in _described(analysis, beats, thumb.bass):
+        thumb.play(beat)
+    return tuple(_without_overlap(thumb.strokes))
 
 
 def chord_at(analysis: Analysis, onset: Beat) -> Chord | None:
@@ -85,8 +91,10 @@ def chord_at(analysis: Analysis, onset: Beat) -> Chord | None:
 
 
 def _described(
-    analysis: Analysis, beats: tuple[tuple[Beat, Beat], ...], bass: dict[Beat, Note]
+    analysis: Analysis, beats: tuple[tuple[Beat, Beat], ...], bass: list[Note]
 ) -> list[_Beat]:
+    """The thumb beats with all that decides what the thumb does there."""
+    starting = {note.onset: note for note in bass}
     described = []
     spans = analysis.textures
     place = 0
@@ -94,87 +102,99 @@ def _described(
         while place + 1 < len(spans) and spans[place].end <= onset:
             place += 1
         bar = analysis.score.bars[analysis.score.bar_index_at(onset)]
-        described.append(_Beat(onset, length, bar, spans[place].texture, bass.get(onset)))
+        texture = spans[place].texture
+        described.append(_Beat(onset, length, bar, texture, starting.get(onset)))
     return described
 
 
-def _strokes_of(
-    analysis: Analysis,
-    beat: _Beat,
-    bass: dict[Beat, Note],
-    costs: BassCosts,
-    before: tuple[Stroke, Note | None] | None,
-) -> list[tuple[Stroke, Note | None]]:
-    if beat.texture == "unison":
-        return []
-    if beat.texture in STEADY:
-        stroke = _steady(analysis, beat, costs, before)
-        return [(stroke, beat.source)] if stroke else []
-    notes = (
-        [
-            bass[onset]
-            for onset in sorted(bass)
-            if beat.onset <= onset < beat.onset + beat.length
-        ]
-        if beat.texture in ("walking", "single")
-        else ([beat.source] if beat.source else [])
-    )
-    made: list[tuple[Stroke, Note | None]] = []
-    for note in notes:
-        made.append((_line(analysis, note, costs, before), note))
-        before = made[-1]
-    return made
+class _Thumb:
+    """Plays beat after beat, and knows the stroke before with the source note it stood for."""
 
+    def __init__(self, analysis: Analysis, costs: BassCosts, shortest: Beat) -> None:
+        self.strokes: list[Stroke] = []
+        self.bass = sorted(
+            (analysis.score.notes[index] for index in analysis.bass),
+            key=lambda note: note.onset,
+        )
+        self._analysis = analysis
+        self._costs = costs
+        self._shortest = shortest
+        self._source: Note | None = None
 
-def _steady(
-    analysis: Analysis, beat: _Beat, costs: BassCosts, before: tuple[Stroke, Note | None] | None
-) -> Stroke | None:
-    """A beat of a steady thumb: the source's bass, or another tone of the chord."""
-    chord = chord_at(analysis, beat.onset)
-    strong = _is_strong(beat)
-    if chord is None and beat.source is None:
-        return None
-    if beat.source is not None and (strong or _is_passing(beat.source, chord, before)):
-        choices = _given(beat.source, chord, costs)
-    elif chord is not None:
-        choices = _free(chord, strong, costs)
-    else:
-        return None
-    step = None
-    if before is not None and beat.source is not None and before[1] is not None:
-        interval = beat.source.midi - before[1].midi
-        step = interval if 0 < abs(interval) <= 2 else None
-    return Stroke(
-        onset=beat.onset,
-        length=beat.length,
-        choices=choices,
-        alternates=before is not None
-        and before[0].end == beat.onset
-        and (beat.texture in ALTERNATING or strong)
-        and step is None,
-        step=step,
-        rest_cost=costs.rest,
-        source=beat.source.index if beat.source is not None else None,
-    )
+    def play(self, beat: _Beat) -> None:
+        """Add the strokes of one thumb beat."""
+        if beat.texture == "unison":
+            return
+        if beat.texture in STEADY:
+            stroke = self._steady(beat)
+            if stroke is not None:
+                self._add(stroke, beat.source)
+            return
+        for note in self._within(beat):
+            quick = self.strokes and note.onset - self.strokes[-1].onset < self._shortest
+            if note.onset == beat.onset or not quick:
+                self._add(self._line(note), note)
 
+    def _add(self, stroke: Stroke, source: Note | None) -> None:
+        self.strokes.append(stroke)
+        self._source = source
 
-def _line(
-    analysis: Analysis, note: Note, costs: BassCosts, before: tuple[Stroke, Note | None] | None
-) -> Stroke:
-    """A note of a bass line: the pitch class is given, the direction matters."""
-    step = None
-    if before is not None and before[1] is not None and before[1].onset < note.onset:
-        interval = note.midi - before[1].midi
-        step = interval if interval and abs(interval) <= 12 else None
-    return Stroke(
-        onset=note.onset,
-        length=note.length,
-        choices=_given(note, chord_at(analysis, note.onset), costs),
-        alternates=False,
-        step=step,
-        rest_cost=costs.rest_line,
-        source=note.index,
-    )
+    def _within(self, beat: _Beat) -> list[Note]:
+        """The source's bass notes that begin in a beat; of a broken chord only the first."""
+        first = bisect_left(self.bass, beat.onset, key=lambda note: note.onset)
+        last = bisect_left(self.bass, beat.end, key=lambda note: note.onset)
+        notes = self.bass[first:last]
+        if beat.texture == "broken":  # the rest of a broken chord belongs to the fingers
+            notes = [note for note in notes if note.onset == beat.onset]
+        return notes
+
+    def _steady(self, beat: _Beat) -> Stroke | None:
+        """A beat of a steady thumb: the source's bass, or another tone of the chord."""
+        chord = chord_at(self._analysis, beat.onset)
+        strong = _is_strong(beat)
+        step = self._step(beat.source, most=2)
+        if beat.source is not None and (strong or step is not None):
+            choices = _given(beat.source, chord, self._costs)
+        elif chord is not None:
+            choices = _free(chord, strong, self._costs)
+        else:
+            return None
+        return Stroke(
+            onset=beat.onset,
+            length=beat.length,
+            choices=choices,
+            alternates=self._follows(beat.onset)
+            and (beat.texture in ALTERNATING or strong)
+            and step is None,
+            step=step,
+            rest_cost=self._costs.rest,
+            source=beat.source.index if beat.source is not None else None,
+        )
+
+    def _line(self, note: Note) -> Stroke:
+        """A note of a bass line: the pitch class is given, the direction matters."""
+        return Stroke(
+            onset=note.onset,
+            length=note.length,
+            choices=_given(note, chord_at(self._analysis, note.onset), self._costs),
+            alternates=False,
+            step=self._step(note, most=12),
+            rest_cost=self._costs.rest_line,
+            source=note.index,
+        )
+
+    def _follows(self, onset: Beat) -> bool:
+        """Whether the stroke before ends where this one begins."""
+        return bool(self.strokes) and self.strokes[-1].end == onset
+
+    def _step(self, note: Note | None, *, most: int) -> int | None:
+        """The source bass's interval from the stroke before, where it is a step of a line."""
+        if note is None or self._source is None:
+            return None
+        if most <= 2 and not self._follows(note.onset):
+            return None
+        interval = note.midi - self._source.midi
+        return interval if 0 < abs(interval) <= most else None
 
 
 def _is_strong(beat: _Beat) -> bool:
@@ -186,16 +206,6 @@ def _is_strong(beat: _Beat) -> bool:
     if count == 3:  # 9/8 or a 3/4 stride: one strong beat
         return place == 0
     return place % 2 == 0
-
-
-def _is_passing(
-    note: Note, chord: Chord | None, before: tuple[Stroke, Note | None] | None
-) -> bool:
-    """A weak-beat bass note that leads by step: the source insists on it."""
-    if before is None or before[1] is None:
-        return False
-    near = 0 < abs(note.midi - before[1].midi) <= 2
-    return near and before[0].end == note.onset
 
 
 def _given(note: Note, chord: Chord | None, costs: BassCosts) -> tuple[BassChoice, ...]:

@@ -26,6 +26,7 @@ class HoldCosts(Table):
 
 class ShapeCosts(Table):
     free_hand: float = Field(ge=0)
+    beside_book: float = Field(ge=0)
     plainer: float = Field(ge=0)
     grade_two: float = Field(ge=0)
     grade_three: float = Field(ge=0)

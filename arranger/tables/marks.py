@@ -1,0 +1,157 @@
+"""The marks file: a teacher's wishes as TOML, checked before any work is done."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from arranger.music.chord import QUALITIES
+from arranger.music.errors import UsageError
+from arranger.music.marks import BarMark, Marks, NoteMark, Voicing
+from arranger.music.pitch import pitch_class
+from arranger.tables.loader import Table, validate
+
+BarTechnique = Literal["half barre", "full barre", "thumb over"]
+FINGERS = {"0": 0, "1": 1, "2": 2, "3": 3, "4": 4, "T": 5}
+
+
+class VoicingLine(Table):
+    """A voicing with its fingers, low to high string."""
+
+    frets: str = Field(pattern=r"^([x0-9]{6}|[x0-9]+(-[x0-9]+){5})$")
+    fingers: str | None = Field(default=None, pattern=r"^[x0-4T]{6}$")
+
+
+class BarLine(Table):
+    bar: int = Field(ge=0)
+    avoid: tuple[BarTechnique, ...] = ()
+    use: tuple[BarTechnique, ...] = ()
+
+
+class NoteLine(Table):
+    bar: int = Field(ge=0)
+    beat: float | int | str
+    voice: Literal["melody", "bass"] = "melody"
+    string: int | None = Field(default=None, ge=1, le=6)
+    finger: Literal["0", "1", "2", "3", "4", "T"] | None = None
+
+
+class MarksFile(Table):
+    """A marks file as a teacher writes it; everything may be left out."""
+
+    key: str | None = None
+    capo: int | None = Field(default=None, ge=0, le=9)
+    bars: str | None = Field(default=None, pattern=r"^\d+-\d+$")
+    leave_out: tuple[int, ...] = ()
+    voicings: dict[str, str | VoicingLine] = Field(default_factory=dict)
+    bar: tuple[BarLine, ...] = ()
+    note: tuple[NoteLine, ...] = ()
+
+
+def marks_from_file(path: Path) -> Marks:
+    """The marks of a TOML file.
+
+    Raises
+    ------
+    UsageError : the file is missing, is not TOML, or holds an unknown or wrong value.
+    """
+    try:
+        data = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise UsageError(
+            f"the marks file cannot be read: {error}",
+            where=path.name,
+            next_step="See the README for an example of a marks file.",
+        ) from error
+    return marks_of(validate(MarksFile, data, where=path.name), where=path.name)
+
+
+def marks_of(file: MarksFile, *, where: str) -> Marks:
+    """The file's lines as frozen marks.
+
+    Raises
+    ------
+    UsageError : a chord name, a voicing or a beat cannot be meant.
+    """
+    return Marks(
+        key=file.key,
+        capo=file.capo,
+        bars=bar_range(file.bars, where=where) if file.bars else None,
+        leave_out=tuple(sorted(set(file.leave_out))),
+        voicings=tuple(
+            _voicing(name, line if isinstance(line, VoicingLine) else _line(line, where), where)
+            for name, line in file.voicings.items()
+        ),
+        bar_marks=tuple(
+            BarMark(bar=line.bar, avoid=frozenset(line.avoid), use=frozenset(line.use))
+            for line in file.bar
+        ),
+        note_marks=tuple(
+            NoteMark(
+                bar=line.bar,
+                beat=_beat(line.beat, where),
+                voice=line.voice,
+                string=line.string,
+                finger=None if line.finger is None else FINGERS[line.finger],
+            )
+            for line in file.note
+        ),
+    )
+
+
+def bar_range(text: str, *, where: str) -> tuple[int, int]:
+    """``5-20`` as two bar numbers.
+
+    Raises
+    ------
+    UsageError : the text is not a range, or runs backwards.
+    """
+    found = re.fullmatch(r"\s*(\d+)\s*-\s*(\d+)\s*", text)
+    if not found or int(found[1]) > int(found[2]):
+        raise UsageError(
+            f"'{text}' is not a range of bars", where=where, next_step="Write it as 5-20."
+        )
+    return int(found[1]), int(found[2])
+
+
+def _line(frets: str, where: str) -> VoicingLine:
+    return validate(VoicingLine, {"frets": frets}, where=where)
+
+
+def _voicing(name: str, line: VoicingLine, where: str) -> Voicing:
+    found = re.fullmatch(r"([A-G][#b]?)(.*)", name)
+    if not found or found[2] not in QUALITIES:
+        raise UsageError(
+            f"'{name}' in the voicing book is not a chord name",
+            where=where,
+            next_step="Write it as C, Am, G7 or Bdim7.",
+        )
+    marks = line.frets.split("-") if "-" in line.frets else list(line.frets)
+    return Voicing(
+        root=pitch_class(found[1]),
+        quality=found[2],
+        name=name,
+        frets=tuple(None if mark == "x" else int(mark) for mark in marks),
+        fingers=None
+        if line.fingers is None
+        else tuple(None if mark in "x0" else mark for mark in line.fingers),
+    )
+
+
+def _beat(beat: float | int | str, where: str) -> Fraction:
+    try:
+        exact = Fraction(str(beat))
+    except (ValueError, ZeroDivisionError):
+        exact = Fraction(0)
+    if exact < 1:
+        raise UsageError(
+            f"'{beat}' is not a beat",
+            where=where,
+            next_step="Beats count from 1 as under the tab; 2.5 lies halfway to 3.",
+        )
+    return exact
