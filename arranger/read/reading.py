@@ -18,9 +18,10 @@ from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
 from arranger.read.notation import notation_format, piece_from_notation
-from arranger.read.piece import Piece, Remark
+from arranger.read.piece import Piece, Remark, Signature
 from arranger.read.repair import repair
-from arranger.read.signatures import read_signatures
+from arranger.read.signatures import read_signatures, with_meter
+from arranger.read.swing import find_swing, straightened
 from arranger.read.table import ReadingTable, reading_table
 from arranger.read.tempo import read_tempos, seconds
 from arranger.read.title import composer_of, title_of
@@ -43,7 +44,9 @@ def read(path: Path, *, meter: str | None = None, straight: bool | None = None) 
     data = _bytes_of(path, table)
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
-    return _score(piece, path, hashlib.sha256(data).hexdigest(), table)
+    if meter is not None:
+        piece = with_meter(piece, meter)
+    return _score(piece, path, hashlib.sha256(data).hexdigest(), straight, table)
 
 
 def _bytes_of(path: Path, table: ReadingTable) -> bytes:
@@ -97,8 +100,15 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
         )
 
 
-def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
-    line, gridded, meter_remarks = _on_bars(piece, table)
+def _score(
+    piece: Piece, path: Path, sha256: str, straight: bool | None, table: ReadingTable
+) -> Score:
+    signatures, meter_remarks = read_signatures(piece)
+    line = _time_line(piece, signatures)
+    swing = find_swing(piece, line.bars, straight, table.swing)
+    if swing.ratio > 1.0:
+        piece = straightened(piece, line.bars, swing)
+    gridded = on_grid(piece.notes, line.bars, piece.unit, table.grid)
     hands = find_hands(piece, gridded.notes, table.hands)
     notes = _notes(gridded.notes, hands.hands, line, table)
     tempos = read_tempos(
@@ -111,6 +121,7 @@ def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
     remarks = [
         *piece.remarks,
         *meter_remarks,
+        *swing.remarks,
         *hands.remarks,
         *tempos.remarks,
         *_remarks_on_texture(notes),
@@ -126,24 +137,22 @@ def _score(piece: Piece, path: Path, sha256: str, table: ReadingTable) -> Score:
         tempo=tempos.prevailing,
         tempo_stated=tempos.stated,
         keys=_keys(piece, line),
+        swing=swing.ratio,
         warnings=tuple(line.warning(remark) for remark in remarks),
     )
 
 
-def _on_bars(piece: Piece, table: ReadingTable) -> tuple[TimeLine, Gridded, list[Remark]]:
-    """The bars of the piece, and its notes on their grid."""
-    signatures, remarks = read_signatures(piece)
+def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
     last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
-    line = TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
-    return line, on_grid(piece.notes, line.bars, piece.unit, table.grid), remarks
+    return TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
 
 
 def gridded_piece(path: Path) -> tuple[Piece, Gridded]:
     """What a file says, and its notes on the grid: for training and measuring."""
     table = reading_table()
     piece = _piece_of(_bytes_of(path, table), path, table)
-    _, gridded, _ = _on_bars(piece, table)
-    return piece, gridded
+    line = _time_line(piece, read_signatures(piece)[0])
+    return piece, on_grid(piece.notes, line.bars, piece.unit, table.grid)
 
 
 class TimeLine:

@@ -2,10 +2,35 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from fractions import Fraction
 
+from arranger.music.errors import UsageError
 from arranger.read.pickup import find_pickup
 from arranger.read.piece import Piece, Remark, Signature
+
+
+def with_meter(piece: Piece, meter: str) -> Piece:
+    """``piece`` in the meter that the user states; a stated pick-up stays.
+
+    Raises
+    ------
+    UsageError : ``meter`` is not a time signature such as 3/4.
+    """
+    found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(1|2|4|8|16|32)\s*", meter)
+    if found is None or not 1 <= int(found[1]) <= 32:
+        raise UsageError(
+            f"'{meter}' is not a meter",
+            where="--meter",
+            next_step="Write it as on the page, such as 3/4 or 6/8.",
+        )
+    told = Signature(at=0, numerator=int(found[1]), denominator=int(found[2]))
+    stated = _stated(piece)
+    short = stated[:1]
+    if len(stated) > 1 and stated[1].at < told.bar_length(piece.unit):
+        return replace(piece, signatures=(*short, replace(told, at=stated[1].at)))
+    return replace(piece, signatures=(told,), bars_stated=False)
 
 
 def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:

@@ -58,6 +58,16 @@ class Lengths(Table):
     shortest: float = Field(gt=0)
 
 
+class SwingTable(Table):
+    """Shares of a beat, and ratios long:short."""
+
+    earliest: float = Field(gt=0.5, lt=1)
+    spread: float = Field(gt=0)
+    share: float = Field(gt=0, le=1)
+    beats: int = Field(ge=1)
+    dotted: float = Field(gt=1)
+
+
 class ReadingTable(Table):
     """``tables/reading.toml``; the unit of each value stands beside it there."""
 
@@ -66,6 +76,7 @@ class ReadingTable(Table):
     hands: HandNames
     grid: GridTable
     lengths: Lengths
+    swing: SwingTable
 
 
 def reading_table() -> ReadingTable:

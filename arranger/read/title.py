@@ -16,6 +16,8 @@ _NO_TITLE = re.compile(
     r"(hand|track|part|staff|right|left|piano|\d|[\s:#.,-])*$"
 )
 _LONGEST = 100
+_FILE_NAME = re.compile(r"(?i)\.(musicxml|xml|mxl|krn|abc|midi?)$")
+_NO_COMPOSER = {"music21", "unknown", "composer"}  # what exporters write for none
 _BY = re.compile(
     r"(?i)(?:composed by|composer\s*[:=]|music by|by)\s+(?P<name>[^\d\W][^\n(]{2,60})"
 )
@@ -34,7 +36,7 @@ def _printable(character: str) -> bool:
 
 def title_of(piece: Piece, path: Path) -> str:
     """The title stated, else the first track name that may be one, else the file's stem."""
-    candidates = [piece.title]
+    candidates = ["" if _FILE_NAME.search(piece.title) else piece.title]
     noted = {note.track for note in piece.notes}
     candidates += [name for track, name in piece.names if track not in noted or track == 0]
     for candidate in candidates:
@@ -46,8 +48,9 @@ def title_of(piece: Piece, path: Path) -> str:
 
 def composer_of(piece: Piece) -> str:
     """The composer if the file names one, else ""."""
-    if piece.composer:
-        return clean_text(piece.composer)
+    stated = clean_text(piece.composer)
+    if stated and stated.lower() not in _NO_COMPOSER:
+        return stated
     for _, text in piece.texts:
         found = _BY.search(clean_text(text))
         if found:
