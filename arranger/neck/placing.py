@@ -52,7 +52,9 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
         neck=neck_of(player, reduction.capo),
         hands=net.piece.hands,
         chosen=chosen,
-        right=fingering().right,
+        level=level,
+        player=player,
+        costs=fingering(),
         proof=Proof(
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),

@@ -27,7 +27,9 @@ from arranger.neck.fretboard import Neck, Spot
 from arranger.neck.grips import Grip
 from arranger.neck.hands import Hand
 from arranger.neck.right_hand import Moment, plucking
-from arranger.tables.fingering import RightHandCosts
+from arranger.neck.slurs import with_slurs
+from arranger.tables import Level, Player
+from arranger.tables.fingering import FingeringTable, RightHandCosts
 from arranger.tables.shapes import ChordShape
 
 LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
@@ -48,7 +50,9 @@ def arrangement(
     neck: Neck,
     hands: tuple[Hand, ...],
     chosen: Sequence[Chosen],
-    right: RightHandCosts,
+    level: Level,
+    player: Player,
+    costs: FingeringTable,
     proof: Proof,
     decisions: tuple[Decision, ...],
 ) -> Arrangement:
@@ -56,7 +60,8 @@ def arrangement(
     analysis = reduction.analysis
     score = analysis.score
     notes = _notes(reduction, setting.transposition, neck, chosen)
-    notes = _plucked(notes, reduction, right)
+    notes = _plucked(notes, reduction, costs.right)
+    notes = with_slurs(notes, reduction, level, player, costs.slur)
     shapes, marks = _shapes(chosen, hands, setting)
     return Arrangement(
         title=score.title,

@@ -66,12 +66,18 @@ class RightHandCosts(Table):
     ring_finger: float = Field(ge=0)
 
 
+class SlurRules(Table):
+    most_frets: int = Field(ge=1, le=5)
+    most_seconds: float = Field(gt=0)
+
+
 class FingeringTable(Table):
     hold: HoldCosts
     shape: ShapeCosts
     move: MoveCosts
     level: LevelFactors
     right: RightHandCosts
+    slur: SlurRules
 
 
 def fingering() -> FingeringTable:

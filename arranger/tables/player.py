@@ -59,6 +59,7 @@ class Level(Table):
     voices: int = Field(ge=2, le=6)
     melody_gap: float = Field(ge=0)
     patterns: int = Field(ge=1)
+    slurs: bool
     tempo_share: float = Field(gt=0, le=1)
     thumb_gap: float = Field(gt=0)
     grid_fidelity_least: float = Field(ge=0, le=1)
