@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +18,6 @@ import numpy as np
 from arranger.analyse.timeline import Floats, Ints, Timeline
 from arranger.music.analysis import Section
 from arranger.music.key import KeySection
-from arranger.music.score import Score
 from arranger.tables import Table, load
 
 _Content = frozenset[tuple[int, int]]
@@ -50,23 +48,20 @@ def _table() -> FormTable:
     return load("form", FormTable)
 
 
-def equal_bars(score: Score) -> tuple[int | None, ...]:
-    """For each bar the first bar with the same notes (pitch, place, length, hand), or
-    None when it is the first of its kind.
+def equal_bars(line: Timeline) -> tuple[int | None, ...]:
+    """For each bar the first bar with the same notes, or None when it is the first itself.
+
+    The same: pitch, place in the bar, length and hand of every note, and the bar's length.
     """
-    contents: list[list[tuple[int, Fraction, Fraction, str]]] = [[] for _ in score.bars]
-    index = 0
-    for note in score.notes:
-        while index < len(score.bars) - 1 and note.onset >= score.bars[index].end:
-            index += 1
-        start = score.bars[index].start
-        contents[index].append((note.midi, note.onset - start, note.length, note.hand))
     first: dict[object, int] = {}
     same: list[int | None] = []
-    for bar, content in zip(score.bars, contents, strict=True):
-        kind = (bar.length, tuple(sorted(content)))
-        earlier = first.setdefault(kind, len(same))
-        same.append(None if earlier == len(same) else earlier)
+    for number, (measure, notes) in enumerate(zip(line.measures, line.by_bar, strict=True)):
+        places = (line.onset[notes] - measure.start).tolist()
+        lengths = (line.end[notes] - line.onset[notes]).tolist()
+        pitches, hands = line.midi[notes].tolist(), line.right[notes].tolist()
+        content = sorted(zip(places, pitches, lengths, hands, strict=True))
+        earlier = first.setdefault((measure.end - measure.start, tuple(content)), number)
+        same.append(None if earlier == number else earlier)
     return tuple(same)
 
 

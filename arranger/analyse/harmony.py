@@ -82,8 +82,8 @@ class Slots:
     ``start``, ``end`` in ticks; ``strength`` of the place; ``weights`` of the pitch
     classes (rows sum to 1, less off the beat, 0 in silence); ``bass`` pitch class or 12;
     ``outside`` tones of each chord (columns: ``chords``) foreign to the key; ``pair``
-    (bass and chord, in ticks) and ``bar`` (its index); ``pattern`` where bass and chord alternate; ``unison``,
-    ``hymn`` the textures.
+    how long bass and chord last, in ticks; ``bar`` its index; ``pattern`` where bass and
+    chord alternate; ``unison``, ``hymn`` the textures.
     """
 
     start: Ints
@@ -102,6 +102,26 @@ class Slots:
     def heard(self) -> Floats:
         """Running sums of ``weights``: row n is the sum over the first n slots."""
         return np.vstack([np.zeros(12), np.cumsum(self.weights, axis=0)])
+
+    @cached_property
+    def without_chord(self) -> Floats:
+        """Running sums of what speaks for no chord: silence, or both hands on one line."""
+        weights = table()
+        slot = np.where(self.unison, weights.no_chord_unison, weights.no_chord)
+        slot = np.where(self.bass == _NO_BASS, weights.silence, slot)
+        return np.concatenate([[0.0], np.cumsum(slot)])
+
+    @cached_property
+    def change(self) -> Floats:
+        """What a change of chord costs at the start of each slot."""
+        weights = table()
+        further = np.where(
+            self.pattern,
+            np.array(weights.change_in_pattern)[self.strength],
+            np.array(weights.change_in_line)[self.strength] * ~self.hymn,
+        )
+        costs: Floats = np.array(weights.change)[self.strength] + further
+        return costs
 
     @cached_property
     def lowest(self) -> Floats:
@@ -293,8 +313,12 @@ class Scorer:
         score += np.where(pattern, self.first_bass_in_pattern.T[bass], self.first_bass.T[bass])
         score += np.where(hymn, self.prior_in_hymns, self.prior)
         score += weights.outside_key * grid.outside[starts]
-        score -= _change_costs(grid, starts, end)[:, None]
-        return np.hstack([score, _no_chord(grid, starts, end)[:, None]])
+        brief = grid.pattern[starts] & (
+            grid.end[end - 1] - grid.start[starts] < grid.pair[starts]
+        )
+        score -= (grid.change[starts] + weights.short * brief)[:, None]
+        without = grid.without_chord[end] - grid.without_chord[starts] - weights.change[OFF]
+        return np.hstack([score, without[:, None]])
 
 
 def scorer(chords: tuple[Chord, ...]) -> Scorer:
@@ -314,31 +338,6 @@ def scorer(chords: tuple[Chord, ...]) -> Scorer:
         prior=np.array([weights.prior[chord.quality] for chord in chords]),
         prior_in_hymns=np.array([weights.prior_in_hymns[chord.quality] for chord in chords]),
     )
-
-
-def _change_costs(grid: Slots, starts: Ints, end: int) -> Floats:
-    """What it costs to begin a chord at each start and leave it at ``end``."""
-    weights = table()
-    strength = grid.strength[starts]
-    pattern = grid.pattern[starts]
-    further = np.where(
-        pattern,
-        np.array(weights.change_in_pattern)[strength],
-        np.array(weights.change_in_line)[strength] * ~grid.hymn[starts],
-    )
-    brief = pattern & (grid.end[end - 1] - grid.start[starts] < grid.pair[starts])
-    result: Floats = np.array(weights.change)[strength] + further + weights.short * brief
-    return result
-
-
-def _no_chord(grid: Slots, starts: Ints, end: int) -> Floats:
-    """What speaks for no chord at all: silence, or both hands on one line."""
-    weights = table()
-    slot = np.where(grid.unison, weights.no_chord_unison, weights.no_chord)
-    slot = np.where(grid.bass == _NO_BASS, weights.silence, slot)
-    running = np.concatenate([[0.0], np.cumsum(slot)])
-    result: Floats = running[end] - running[starts] - weights.change[OFF]
-    return result
 
 
 def best_segments(grid: Slots, score: Scorer) -> list[tuple[int, int, int]]:

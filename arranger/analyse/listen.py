@@ -42,5 +42,5 @@ def analyse(score: Score, *, key: Key | None = None) -> Analysis:
         textures=textures,
         phrases=find_phrases(line, melody, sections),
         sections=sections,
-        same_as=equal_bars(score),
+        same_as=equal_bars(line),
     )

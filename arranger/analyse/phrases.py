@@ -16,7 +16,9 @@ from itertools import pairwise
 from math import log2
 from statistics import median
 
-from arranger.analyse.timeline import Timeline
+import numpy as np
+
+from arranger.analyse.timeline import Floats, Timeline
 from arranger.music.analysis import Phrase, Section
 from arranger.tables import Table, load
 
@@ -91,7 +93,6 @@ def _marks(
 ) -> list[float]:
     """How well a phrase could begin with each tune note."""
     table = _table()
-    heads = _section_heads(line, melody, sections)
     steps = [int(line.onset[b] - line.onset[a]) for a, b in pairwise(melody)]
     usual = median(steps) if steps else 1
     counts = Counter(
@@ -100,62 +101,69 @@ def _marks(
     marks = [0.0]
     for index in range(1, len(melody)):
         before, here = melody[index - 1], melody[index]
-        measure = line.measures[line.bar[here]]
-        gap = max(0, int(line.onset[here] - line.end[before])) / measure.beat
-        mark = table.rest * min(gap, table.rest_most)
+        beat = line.measures[line.bar[here]].beat
+        rest = max(0, int(line.onset[here] - line.end[before])) / beat
+        mark = table.rest * min(rest, table.rest_most)
         mark += table.long_note * max(0.0, log2(steps[index - 1] / usual))
         size = abs(int(line.midi[here] - line.midi[before]))
         mark += table.leap if size >= table.leap_from else table.near
-        if line.position(here) == 0:
-            mark += table.on_bar
-        if len(motifs[index]) > 2 and counts[line.position(here), motifs[index]] > 1:
-            mark += table.recurrence
-        if index in heads:
-            mark += table.section
-        marks.append(mark)
+        mark += table.on_bar * (line.position(here) == 0)
+        recurs = len(motifs[index]) > 2 and counts[line.position(here), motifs[index]] > 1
+        marks.append(mark + table.recurrence * recurs)
+    for head in _section_heads(line, melody, sections, marks):
+        marks[head] += table.section
     return marks
 
 
 def _section_heads(
-    line: Timeline, melody: tuple[int, ...], sections: tuple[Section, ...]
+    line: Timeline, melody: tuple[int, ...], sections: tuple[Section, ...], marks: list[float]
 ) -> set[int]:
-    """The first tune note of each section."""
+    """The tune note with which each section begins: its pick-up where it has one.
+
+    A pick-up begins at most half a bar early, with a better mark than the first note of
+    the section itself.
+    """
+    onsets = line.onset[list(melody)]
     heads = set()
-    index = 0
     for section in sections:
-        start = line.measures[section.first].start
-        while index < len(melody) and line.onset[melody[index]] < start:
-            index += 1
-        if index < len(melody):
-            heads.add(index)
+        measure = line.measures[section.first]
+        first = int(np.searchsorted(onsets, measure.start))
+        early = int(np.searchsorted(onsets, measure.start - measure.full // 2, side="right"))
+        places = range(early, min(first + 1, len(melody)))
+        if places:
+            heads.add(max(places, key=lambda place: (marks[place], place)))
     return heads
 
 
 def _best_starts(line: Timeline, melody: tuple[int, ...], marks: list[float]) -> list[int]:
     """Indices into the tune at which the phrases begin."""
     table = _table()
-    onsets = [int(line.onset[note]) for note in melody]
-    bars = [line.measures[line.bar[note]].full for note in melody]
-    ends = [*onsets, line.last]
-
-    def length_mark(first: int, last: int) -> float:
-        length: float = (ends[last] - onsets[first]) / bars[first]
-        over = max(0.0, length - table.longest) + 2 * max(0.0, table.shortest - length)
-        return -table.length_weight * abs(log2(max(length, 0.1) / table.length)) - over
-
+    onsets = np.append(line.onset[list(melody)], line.last)
+    bars = np.array([line.measures[line.bar[note]].full for note in melody])
     count = len(melody)
-    best = [0.0] * (count + 1)
+    gains = np.array(marks)
+    best = np.zeros(count + 1)
     back = [0] * (count + 1)
     for last in range(1, count + 1):
-        choices = []
-        for first in range(last - 1, -1, -1):
-            choices.append((best[first] + marks[first] + length_mark(first, last), first))
-            if (ends[last] - onsets[first]) / bars[first] > 2 * table.longest:
-                break
-        best[last], back[last] = max(choices)
+        window = int(np.searchsorted(onsets, onsets[last] - 2 * table.longest * bars[last - 1]))
+        firsts = np.arange(min(window, last - 1), last)
+        lengths = (onsets[last] - onsets[firsts]) / bars[firsts]
+        total = best[firsts] + gains[firsts] - _length_loss(lengths)
+        choice = int(total.argmax())
+        best[last], back[last] = total[choice], int(firsts[choice])
     starts = []
     place = count
     while place > 0:
         place = back[place]
         starts.append(place)
     return starts[::-1]
+
+
+def _length_loss(lengths: Floats) -> Floats:
+    """What a phrase of so many bars loses against one of the usual length."""
+    table = _table()
+    unusual = np.abs(np.log2(np.maximum(lengths, 0.1) / table.length))
+    over = np.maximum(0.0, lengths - table.longest)
+    under = np.maximum(0.0, table.shortest - lengths)
+    loss: Floats = table.length_weight * unusual + over + 2 * under
+    return loss

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import groupby, pairwise
 
 import numpy as np
@@ -124,7 +123,7 @@ def _thumb_beat(line: Timeline, bars: list[HandBar]) -> int:
     marks = {step: [stride_mark(bar, step) for bar in bars] for step in (beat, beat // 2)}
     slow, fast = (float(np.mean(marks[step])) for step in (beat, beat // 2))
     sparse = _table().eighth_thumb_share
-    if fast > slow and fast >= sparse and Fraction(beat // 2, line.unit) >= Fraction(1, 2):
+    if fast > slow and fast >= sparse and beat // 2 >= _table().finest_thumb * line.unit:
         return beat // 2
     if measure.numerator == 2 and slow < sparse and _moves_in_quarter_beats(bars, beat):
         return beat // 2
@@ -265,15 +264,15 @@ def _tune_left_mark(bar: HandBar, thumb: int) -> float:
     del thumb
     if len(bar.left) < 3 or len(bar.right) < 2:
         return 0.0
-    line = sum(stroke.is_line for stroke in bar.left) / len(bar.left)
-    chords = sum(not stroke.is_line for stroke in bar.right) / len(bar.right)
+    lows = [stroke.low for stroke in bar.left]
     tops = [stroke.pitches[-1] for stroke in bar.right]
-    still = sum(abs(b - a) <= 2 for a, b in pairwise(tops)) / (len(tops) - 1)
-    lengths = {b.at - a.at for a, b in pairwise(bar.left)}
-    wide = max(s.low for s in bar.left) - min(s.low for s in bar.left) >= 4
-    if line < 0.99 or chords < 0.75 or still < 0.6 or len(lengths) < 2 or not wide:
-        return 0.0
-    return float(line * chords)
+    chords = sum(not stroke.is_line for stroke in bar.right) / len(bar.right)
+    repeated = sum(a == b for a, b in pairwise(tops)) / (len(tops) - 1)
+    still = repeated >= 0.4 or max(tops) - min(tops) <= 2
+    own_rhythm = len({b.at - a.at for a, b in pairwise(bar.left)}) >= 2 or bar.right[0].at > 0
+    wide = max(lows) - min(lows) >= 4 and len(set(lows)) > len(set(tops))
+    sings = all(stroke.is_line for stroke in bar.left) and own_rhythm and wide
+    return chords if sings and still and chords >= 0.75 else 0.0
 
 
 _MARKS = {
