@@ -21,7 +21,8 @@ contour_breaks
     melody: those whose interval goes another way (up, down, level) than in the source.
 bass_roots
     Bars in which for every harmony that lasts at least a thumb beat there the bass
-    sounds its root (for a slash chord also its bass) while it lasts.
+    sounds its root (for a slash chord also its bass) while it lasts. Where the source is
+    in unison there is no bass to keep, and the bar is not counted.
 thirds
     Bars in which the third of the main harmony (the longest, of equals the first)
     sounds in any voice while it lasts.
@@ -202,8 +203,8 @@ class _Harmony:
         return self.end - self.start
 
 
-def _harmonies(analysis: Analysis) -> Iterator[list[_Harmony]]:
-    """The harmonies of each bar that last at least a thumb beat there."""
+def _harmonies(analysis: Analysis) -> Iterator[tuple[Texture, list[_Harmony]]]:
+    """Each bar's texture, and its harmonies that last at least a thumb beat there."""
     first = 0
     for bar, texture in _bars_with_texture(analysis):
         while first + 1 < len(analysis.chords) and analysis.chords[first].end <= bar.start:
@@ -215,15 +216,15 @@ def _harmonies(analysis: Analysis) -> Iterator[list[_Harmony]]:
             part = _Harmony(span, max(span.start, bar.start), min(span.end, bar.end))
             if span.chord is not None and part.length >= texture.thumb_beat:
                 found.append(part)
-        yield found
+        yield texture.texture, found
 
 
 def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
     """For every bar with harmony: whether the bass sounds each root (or slash bass)."""
     bass = _Sounding(_voice(arrangement, "bass"))
     shift = arrangement.transposed_by
-    for harmonies in _harmonies(analysis):
-        if harmonies:
+    for texture, harmonies in _harmonies(analysis):
+        if harmonies and texture != "unison":
             yield all(
                 any(
                     (note.midi - shift) % 12 in (chord.root, chord.bass)
@@ -238,7 +239,7 @@ def _thirds(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
     """For every bar whose main harmony has a third: whether that third sounds."""
     everything = _Sounding(sorted(arrangement.notes, key=lambda note: note.onset))
     shift = arrangement.transposed_by
-    for harmonies in _harmonies(analysis):
+    for _, harmonies in _harmonies(analysis):
         if not harmonies:
             continue
         main = max(harmonies, key=lambda part: part.length)

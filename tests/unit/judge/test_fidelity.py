@@ -201,6 +201,13 @@ def test_a_slash_chord_may_sound_its_bass(piece):
     assert fidelity(piece(lines), analysis_of(TUNE, STRIDE), BEGINNER).bass_roots == 0
 
 
+def test_a_tune_in_unison_has_no_bass_to_keep(piece):
+    alone = piece("0 1 melody 1 0 0 m")
+    assert fidelity(alone, analysis_of(TUNE, STRIDE), BEGINNER).bass_roots == 0
+    unison = analysis_of(TUNE, STRIDE, texture="unison")
+    assert fidelity(alone, unison, BEGINNER).bass_roots == 1
+
+
 def test_a_chord_without_a_third_is_not_asked_for_one(piece):
     power = Chord(0, "5", 0)
     found = fidelity(
