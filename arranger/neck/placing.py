@@ -68,6 +68,7 @@ def _effort() -> Effort:
         rounds=table.rounds,
         width=tenths(table.width),
         model_width=tenths(table.model_width),
+        model_moves=table.model_moves,
         work=table.work,
         seconds=table.seconds,
     )

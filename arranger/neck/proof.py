@@ -3,9 +3,9 @@
 1. The dynamic program over the piece as played gives min-marginals.
 2. Elimination over the rows that look useful gives the best folded solution, again and
    again with prices on shapes: a first solution within the shape budget.
-3. CP-SAT decides over the useful rows, with that solution as its hint.
-4. Elimination with prices over every row that could still belong to something better
+3. Elimination with prices over every row that could still belong to something better
    gives the lower bound. (A row whose min-marginal exceeds the solution cannot.)
+4. CP-SAT decides over the useful rows, with the best solution so far as its hint.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ class Effort:
     rounds: int
     width: int
     model_width: int
+    model_moves: int
     work: float
     seconds: float
 
@@ -75,27 +76,27 @@ class _Best:
 
 
 def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
-    """The best arrangement found of this lattice, and a bound on every other."""
+    """The best arrangement found of this lattice, and a bound on every other.
+
+    Raises
+    ------
+    InternalFault : the shape budget leaves nothing to play.
+    """
     numbers, _ = shape_numbers(net)
     best = _Best(net, budget, numbers)
     priced = _shape_prices(net, budget, effort, best)
+    if best.paths is None:
+        raise InternalFault("no arrangement was found within the shape budget")
     per_class = priced.by_row()
     found = prices(net, extra=_by_occurrence(net, per_class))
     marginals = least_marginals(net, found)
-    work = 0.0
-    if best.paths is not None:
-        rows = _with(_rows(marginals, found.best, effort.model_width), best.paths)
-        solved = solve(
-            ModelData(net, rows, budget, best.paths),
-            most_work=effort.work,
-            seconds=effort.seconds,
-        )
-        if solved is not None:
-            best.offer(solved.paths)
-            work = solved.work
-    if best.paths is None:
-        raise InternalFault("no arrangement was found within the shape budget")
-    bound = _bound(net, budget, priced, marginals, best.objective)
+    bound = _bound(net, budget, priced, marginals, best)
+    rows = _with(_model_rows(net, marginals, found.best, effort), best.paths)
+    data = ModelData(net, rows, budget, best.paths)
+    solved = solve(data, most_work=effort.work, seconds=effort.seconds)
+    if solved is not None:
+        best.offer(solved.paths)
+    work = 0.0 if solved is None else solved.work
     return Proven(best.paths, best.objective, min(bound, best.objective), work)
 
 
@@ -106,8 +107,12 @@ def _shape_prices(
     found = prices(net)
     rows = _rows(least_marginals(net, found), found.best, effort.width)
     priced = ShapePrices(net, budget.new)
+    highest, kept = -FORBIDDEN, priced.state()
     for turn in range(effort.rounds):
-        _, paths = folded_optimum(net, rows, priced.by_row())
+        optimum, paths = folded_optimum(net, rows, priced.by_row())
+        reached = optimum.cost + budget.slack(priced.weight, priced.count)
+        if reached > highest:
+            highest, kept = reached, priced.state()
         _offer_within(net, budget, rows, paths, best)
         used = len(shapes_used(net, best.numbers, paths))
         if budget.most is not None and used > budget.most:
@@ -117,6 +122,7 @@ def _shape_prices(
         rows = _rows(least_marginals(net, found), found.best, FORBIDDEN)
         _, paths = folded_optimum(net, rows, priced.by_row())
         _offer_within(net, budget, rows, paths, best)
+    priced.restore(kept)
     return priced
 
 
@@ -166,6 +172,32 @@ def _rows(marginals: dict[Place, IntArray], best: int, width: int) -> dict[Place
     }
 
 
+def _model_rows(
+    net: Lattice, marginals: dict[Place, IntArray], best: int, effort: Effort
+) -> dict[Place, IntArray]:
+    """The useful rows, fewer where the piece is long: the model stays within its size."""
+    width = effort.model_width
+    rows = _rows(marginals, best, width)
+    while width > 1 and _moves_between(net, rows) > effort.model_moves:
+        width = width * 3 // 4
+        rows = _rows(marginals, best, width)
+    return rows
+
+
+def _moves_between(net: Lattice, rows: dict[Place, IntArray]) -> int:
+    """How many moves lead between kept rows, at most."""
+    inside = sum(
+        len(rows[kind, slot]) * len(rows[kind, slot + 1])
+        for kind, bar in enumerate(net.inside)
+        for slot in range(len(bar))
+    )
+    joints = sum(
+        len(rows[joint.before, len(net.grips[joint.before]) - 1]) * len(rows[joint.after, 0])
+        for joint in net.piece.kinds
+    )
+    return inside + joints
+
+
 def _with(rows: dict[Place, IntArray], paths: dict[int, Path]) -> dict[Place, IntArray]:
     return {
         (kind, slot): np.union1d(keep, [paths[kind][slot]]).astype(np.int32)
@@ -184,16 +216,22 @@ def _bound(
     budget: ShapeBudget,
     priced: ShapePrices,
     marginals: dict[Place, IntArray],
-    objective: int,
+    best: _Best,
 ) -> int:
-    """A lower bound on every folded solution within the budget."""
+    """A lower bound on every folded solution within the budget.
+
+    Its witness, and the best solution with the witness's shapes, are offered on the way.
+    """
     slack = budget.slack(priced.weight, priced.count)
-    most = min(objective - slack, FORBIDDEN - 1)
+    most = min(best.objective - slack, FORBIDDEN - 1)
     rows = {
         place: np.flatnonzero(costs <= most).astype(np.int32)
         for place, costs in marginals.items()
     }
     if not all(len(keep) for keep in rows.values()):
-        return objective
-    optimum, _ = folded_optimum(net, rows, priced.by_row())
+        return best.objective
+    objective = best.objective
+    optimum, paths = folded_optimum(net, rows, priced.by_row())
+    best.offer(paths)
+    _offer_within(net, budget, rows, paths, best)
     return min(objective, optimum.cost + slack)

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.grips import IntArray
@@ -108,6 +109,14 @@ class ShapePrices:
         target = used / np.where(total > 0, total, 1.0)
         held = total[0] > 0
         self._share[:, held] = (1 - rate) * self._share[:, held] + rate * target[:, held]
+
+    def state(self) -> tuple[int, NDArray[np.float64]]:
+        """Weight and shares, to come back to with ``restore``."""
+        return self.weight, self._share.copy()
+
+    def restore(self, state: tuple[int, NDArray[np.float64]]) -> None:
+        """Take back an earlier ``state``."""
+        self.weight, self._share = state[0], state[1].copy()
 
     def by_row(self) -> PlacePrices:
         """Whole tenths to add to every grip, once a class; rounded down to stay a bound."""

@@ -13,6 +13,7 @@ class SolvingTable(Table):
     rounds: int = Field(ge=1)
     width: float = Field(gt=0)
     model_width: float = Field(gt=0)
+    model_moves: int = Field(ge=1000)
     work: float = Field(gt=0)
     seconds: float = Field(gt=0)
     keys_proven: int = Field(ge=1)
