@@ -1,6 +1,7 @@
 """Export the piano pieces that music21 carries to MIDI: ``python corpus/from_music21.py DIR``.
 
-The files stay with you: each piece has its own terms (see music21's corpus/license.txt).
+Words after DIR choose pieces by name: ``python corpus/from_music21.py more joplin``. The
+files stay with you: each piece has its own terms (see music21's corpus/license.txt).
 """
 
 from __future__ import annotations
@@ -54,13 +55,14 @@ def _quarters(score: stream.Score, work: Work) -> float:
 
 
 def main(arguments: list[str]) -> int:
-    if len(arguments) != 1:
-        print("usage: python corpus/from_music21.py DIR", file=sys.stderr)
+    if not arguments:
+        print("usage: python corpus/from_music21.py DIR [NAME ...]", file=sys.stderr)
         return 2
-    folder = Path(arguments[0])
+    folder, names = Path(arguments[0]), arguments[1:]
     folder.mkdir(parents=True, exist_ok=True)
     for work in WORKS:
-        print(export(work, folder))
+        if not names or any(name in work.name for name in names):
+            print(export(work, folder))
     return 0
 
 

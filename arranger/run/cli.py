@@ -72,9 +72,17 @@ def arrange(
     key: Annotated[
         str | None, typer.Option(metavar="G", help="The key the hand plays in.")
     ] = None,
-    capo: Annotated[int, typer.Option(metavar="N", help="The fret the capo lies on.")] = 0,
+    capo: Annotated[
+        int | None, typer.Option(metavar="N", help="The fret the capo lies on.")
+    ] = None,
     player: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
+    ] = None,
+    marks: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A teacher's marks, as TOML.")
+    ] = None,
+    bars: Annotated[
+        str | None, typer.Option(metavar="17-32", help="A strain to take alone.")
     ] = None,
     meter: Meter = None,
     straight: Straight = None,
@@ -98,6 +106,8 @@ def arrange(
             key=key,
             capo=capo,
             player=player,
+            marks=marks,
+            bars=bars,
             meter=meter,
             straight=straight,
             tempo=tempo,
@@ -139,7 +149,8 @@ def _key(arrangement: Arrangement) -> str:
     """The key the hand plays in, the capo, and how far the sound lies from the piece."""
     capo = f", capo {arrangement.capo}" if arrangement.capo else ""
     moved = arrangement.transposed_by
-    away = f", {abs(moved)} semitones {'higher' if moved > 0 else 'lower'} than the piece"
+    steps = f"{abs(moved)} semitone{'s' if abs(moved) > 1 else ''}"
+    away = f", {steps} {'higher' if moved > 0 else 'lower'} than the piece"
     return f"{arrangement.key.name}{capo}{away if moved else ''}"
 
 

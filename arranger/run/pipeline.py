@@ -10,6 +10,7 @@ from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault, LevelMismatch
 from arranger.music.lesson import Lesson
+from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.verdict import Verdict
 from arranger.neck import place
 from arranger.reduce import reduce
@@ -22,6 +23,7 @@ from arranger.tables import (
     level_named,
     player_from_file,
 )
+from arranger.tables.marks import bar_range, marks_from_file
 from arranger.teach import teach
 
 BARS_NAMED = 8
@@ -30,11 +32,16 @@ BARS_NAMED = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wishes:
-    """What a teacher asks for. ``key`` is the key the hand plays in, ``player`` a file."""
+    """What a teacher asks for.
+
+    ``key`` (in which the hand plays) and ``capo`` overrule those of ``marks``; ``player``
+    is a player file.
+    """
 
     key: str | None = None
-    capo: int = 0
+    capo: int | None = None
     player: Path | None = None
+    marks: Marks = NO_MARKS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,8 +62,10 @@ def arrange(
     *,
     level: str = "beginner",
     key: str | None = None,
-    capo: int = 0,
+    capo: int | None = None,
     player: str | Path | None = None,
+    marks: str | Path | None = None,
+    bars: str | None = None,
     meter: str | None = None,
     straight: bool | None = None,
     tempo: float | None = None,
@@ -69,21 +78,31 @@ def arrange(
     path : a piano piece as MIDI, MusicXML, Humdrum or ABC.
     level : ``beginner``, ``elementary``, ``intermediate`` or ``advanced``.
     key : the key the hand plays in, such as ``G`` or ``Em``; None chooses.
-    capo : the fret the capo lies on, 0 for none.
+    capo : the fret the capo lies on; None is no capo unless the marks name one.
     player : a player file; None takes the student the level describes.
+    marks : a marks file with a teacher's wishes; ``key``, ``capo``, ``bars`` overrule it.
+    bars : a strain to take alone, such as ``17-32``, by printed bar numbers.
     meter, straight, tempo : see ``understand``.
     anyway : return the arrangement even where the piece does not suit the level.
 
     Raises
     ------
     UnreadableInput : the file cannot be read or holds no music to arrange.
-    UsageError : an option or the player file says something that cannot be meant.
+    UsageError : an option, a player or a marks file says what cannot be meant.
     LevelMismatch : the piece does not suit the level; names bars and the nearest level.
     InternalFault : the judge refused the result.
     """
     level_named(level)  # a wrong name is said before any work is done
-    analysis = understand(Path(path), meter=meter, straight=straight, tempo=tempo)
-    wishes = Wishes(key=key, capo=capo, player=Path(player) if player else None)
+    marked = marks_from_file(Path(marks)) if marks else NO_MARKS
+    analysis = understand(
+        Path(path),
+        meter=meter,
+        straight=straight,
+        tempo=tempo,
+        bars=bar_range(bars, where="--bars") if bars else marked.bars,
+        leave_out=marked.leave_out,
+    )
+    wishes = Wishes(key=key, capo=capo, player=Path(player) if player else None, marks=marked)
     return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
 
 
@@ -123,6 +142,7 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
         player=player,
         key=wishes.key,
         capo=wishes.capo,
+        marks=wishes.marks,
     )
     arrangement = place(reduction, level=level, player=player)
     verdict = judge(arrangement, analysis, level, player)
@@ -181,7 +201,7 @@ def _with_nearest(mismatch: LevelMismatch, nearest: str | None, level: str) -> L
     hint = (
         f"The nearest level that works is {nearest}: --level {nearest}."
         if nearest
-        else "No level suits the whole piece; a single strain of it may."
+        else "No level suits the whole piece; a single strain of it may: --bars FIRST-LAST."
     )
     return LevelMismatch(
         mismatch.what,

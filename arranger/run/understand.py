@@ -8,7 +8,9 @@ from pathlib import Path
 from arranger.analyse import analyse
 from arranger.music.analysis import Analysis
 from arranger.music.errors import UsageError
+from arranger.music.excerpt import excerpt
 from arranger.music.key import Key
+from arranger.music.score import Score, SourceWarning
 from arranger.read import read
 
 SLOWEST, FASTEST = 10, 400
@@ -22,6 +24,8 @@ def understand(
     straight: bool | None = None,
     source_key: Key | None = None,
     tempo: float | None = None,
+    bars: tuple[int, int] | None = None,
+    leave_out: tuple[int, ...] = (),
 ) -> Analysis:
     """What is heard in a file.
 
@@ -31,6 +35,8 @@ def understand(
     straight : True takes eighths as they stand, False for swing, None listens.
     source_key : the key of the whole piece, where a teacher knows better.
     tempo : the tempo to aim at in quarter notes a minute, whatever the file says.
+    bars : first and last bar of a strain to take alone, printed numbers.
+    leave_out : bars to leave out, printed numbers.
 
     Raises
     ------
@@ -39,11 +45,34 @@ def understand(
     """
     score = read(path, meter=meter, straight=straight)
     if tempo is not None:
-        if not SLOWEST <= tempo <= FASTEST:
-            raise UsageError(
-                f"a tempo of {tempo:g} quarter notes a minute cannot be meant",
-                where="--tempo",
-                next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
-            )
-        score = replace(score, tempo=tempo, tempo_stated=True)
+        score = _at_tempo(score, tempo)
+    if bars is not None or leave_out:
+        score = _only(score, bars, leave_out)
     return analyse(score, key=source_key)
+
+
+def _at_tempo(score: Score, tempo: float) -> Score:
+    if not SLOWEST <= tempo <= FASTEST:
+        raise UsageError(
+            f"a tempo of {tempo:g} quarter notes a minute cannot be meant",
+            where="--tempo",
+            next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
+        )
+    return replace(score, tempo=tempo, tempo_stated=True)
+
+
+def _only(score: Score, bars: tuple[int, int] | None, leave_out: tuple[int, ...]) -> Score:
+    """The bars asked for, with a remark that says so."""
+    first, last = bars or (score.bars[0].number, score.bars[-1].number)
+    try:
+        strain = excerpt(score, set(range(first, last + 1)) - set(leave_out))
+    except ValueError as error:
+        raise UsageError(
+            f"{error} of {first}-{last}; the piece has bars {score.bars[0].number} to"
+            f" {score.bars[-1].number}",
+            where="--bars",
+        ) from error
+    kept = f"bars {first} to {last} only" if bars else "the whole piece"
+    but = f", without bar {', '.join(str(bar) for bar in leave_out)}" if leave_out else ""
+    remark = SourceWarning(code="excerpt", text=kept + but)
+    return replace(strain, warnings=(*strain.warnings, remark))

@@ -13,7 +13,14 @@ from arranger.run import pipeline
 from arranger.run.cli import app
 
 CORPUS = Path(__file__).parents[2] / "corpus"
-FILES = {"arrangement.json", "practice.mid", "score.musicxml", "tab.txt"}
+FILES = {
+    "arrangement.json",
+    "practice.mid",
+    "score.musicxml",
+    "sheet.html",
+    "sheet.pdf",
+    "tab.txt",
+}
 
 
 def _arrange(out: Path, *options: str, piece: str = "yankee_doodle_march") -> Result:
@@ -66,6 +73,27 @@ def test_key_and_capo_asked_for_are_the_key_and_capo_played(tmp_path: Path) -> N
     made = tmp_path / "yankee_doodle_march" / "beginner" / "arrangement.json"
     said = json.loads(made.read_text("utf-8"))
     assert (said["key"], said["capo"]) == ("C major", 2)
+
+
+def test_strain_is_arranged_alone_and_said_so(tmp_path: Path) -> None:
+    result = _arrange(tmp_path, "--anyway", "--bars", "17-24")
+    assert result.exit_code == 0, result.stderr
+    assert "noticed: bars 17 to 24 only" in result.stdout
+    made = tmp_path / "yankee_doodle_march" / "beginner" / "arrangement.json"
+    bars = json.loads(made.read_text("utf-8"))["bars"]
+    assert [bar["bar"] for bar in bars] == list(range(17, 25))
+    assert bars[0]["start"] == "0"
+
+
+def test_marks_have_the_last_word(tmp_path: Path) -> None:
+    wishes = tmp_path / "wishes.toml"
+    wishes.write_text('key = "G"\nleave_out = [1, 2]\n', "utf-8")
+    result = _arrange(tmp_path, "--anyway", "--marks", str(wishes))
+    assert result.exit_code == 0, result.stderr
+    made = tmp_path / "yankee_doodle_march" / "beginner" / "arrangement.json"
+    said = json.loads(made.read_text("utf-8"))
+    assert said["key"] == "G major"
+    assert said["bars"][0]["bar"] == 3
 
 
 def test_misfit_ends_with_4_and_names_bars_and_level(

@@ -9,9 +9,11 @@ from typer.testing import CliRunner
 
 from arranger.run.cli import app
 from arranger.tables import default_player, level_named, player_from_file
+from arranger.tables.marks import marks_from_file
 
 ROOT = Path(__file__).parents[3]
 README = (ROOT / "README.md").read_text("utf-8")
+TOML_SHOWN = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 
 
 def test_ci_runs_the_test_command_word_for_word() -> None:
@@ -27,15 +29,22 @@ def test_piece_of_the_first_command_exists() -> None:
 
 
 def test_player_file_shown_is_a_player_file(tmp_path: Path) -> None:
-    example = re.search(r"```toml\n(.*?)```", README, re.DOTALL)
-    assert example
     path = tmp_path / "anna.toml"
-    path.write_text(example[1], "utf-8")
+    path.write_text(TOML_SHOWN[0], "utf-8")
     level = level_named("beginner")
     anna, usual = player_from_file(path, level), default_player(level)
     assert anna.name == "Anna"
     assert anna.scale_length == 630.0
     assert anna.reach.between(1, 4) < usual.reach.between(1, 4)
+
+
+def test_marks_file_shown_is_a_marks_file(tmp_path: Path) -> None:
+    path = tmp_path / "wishes.toml"
+    path.write_text(TOML_SHOWN[1], "utf-8")
+    marks = marks_from_file(path)
+    assert marks.leave_out == (16,)
+    assert [voicing.name for voicing in marks.voicings] == ["G7", "C"]
+    assert marks.marked_bars == {1, 3}
 
 
 def test_commands_and_options_shown_exist() -> None:
