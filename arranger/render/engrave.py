@@ -322,7 +322,6 @@ def _draw_strokes(root: etree._Element) -> None:
 
 _STYLES: dict[str, dict[str, str]] = {
     "fing": {"font-weight": "bold"},
-    "harm": {"font-weight": "bold"},
     "reh": {"font-weight": "bold"},
     "mNum": {"font-style": "italic"},
 }

@@ -190,7 +190,7 @@ class _Document:
             if len(chunk.notes) == 1:
                 _set_duration(note, chunk.value)
                 note.set("stem.dir", _STEMS[name])
-            tie = _TIES[chunk.tied_back, chunk.tied_on]
+            tie = _TIES[chunk.tied_back, index in chunk.tied_on]
             if tie:
                 note.set("tie", tie)
             sign = _ACCIDENTALS[spelling.alter]

@@ -125,7 +125,7 @@ class VoiceOfBar:
         _add_pitch(note, self.spellings[index])
         sub(note, "duration", self._duration(chunk.value.length))
         if self.staff == STAFF:
-            _add_ties(note, "tie", chunk)
+            _add_ties(note, "tie", chunk, index)
         sub(note, "voice", _VOICE_NUMBERS[self.staff, self.name])
         _add_value(note, chunk, None if chunk.tied_back else self.accidentals.get(index))
         sub(note, "stem", _STEMS[self.name] if self.staff == STAFF else "none")
@@ -135,7 +135,7 @@ class VoiceOfBar:
         """Ties and slurs, fingers on the staff, string and fret on the tab."""
         notations = etree.Element("notations")
         if self.staff == STAFF:
-            _add_ties(notations, "tied", chunk)
+            _add_ties(notations, "tied", chunk, index)
         if first:
             self._add_tuplets(notations, chunk)
         slurs = self._slur_ends(index, chunk)
@@ -159,7 +159,7 @@ class VoiceOfBar:
         ends = []
         if index in self.slurs.stops and not chunk.tied_back:
             ends.append(("stop", self.slurs.stops[index]))
-        if index in self.slurs.starts and (self.staff == TAB or not chunk.tied_on):
+        if index in self.slurs.starts and (self.staff == TAB or index not in chunk.tied_on):
             ends.append(("start", self.slurs.starts[index]))
         return ends
 
@@ -209,10 +209,10 @@ def _add_value(note: etree._Element, chunk: Chunk, accidental: str | None) -> No
         sub(change, "normal-notes", str(chunk.value.normal))
 
 
-def _add_ties(parent: etree._Element, tag: str, chunk: Chunk) -> None:
+def _add_ties(parent: etree._Element, tag: str, chunk: Chunk, index: int) -> None:
     if chunk.tied_back:
         sub(parent, tag, type="stop")
-    if chunk.tied_on:
+    if index in chunk.tied_on:
         sub(parent, tag, type="start")
 
 

@@ -22,25 +22,35 @@ VOICE_NAMES: tuple[VoiceName, ...] = ("upper", "lower", "inner")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sound:
-    """Notes (indices into ``Arrangement.notes``) plucked together and written as one chord."""
+    """Notes (indices into ``Arrangement.notes``) plucked together and written as one chord.
+
+    ``ends`` says of each note until when it is held; ``end`` is when the chord ends.
+    """
 
     onset: Beat
     end: Beat
     notes: tuple[int, ...]
+    ends: tuple[Beat, ...]
+
+    def held(self, moment: Beat) -> tuple[int, ...]:
+        """The notes that are still held at a moment."""
+        pairs = zip(self.notes, self.ends, strict=True)
+        return tuple(note for note, end in pairs if min(end, self.end) > moment)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chunk:
     """One written symbol: a chord, or a rest when ``notes`` is empty.
 
-    ``tied_back`` / ``tied_on`` say whether it is tied to the chunk before / after it.
+    All its notes are tied to the chunk before it, or none (``tied_back``); ``tied_on`` are
+    those of its notes that are tied to the chunk after it.
     """
 
     onset: Beat
     value: NoteValue
     notes: tuple[int, ...] = ()
     tied_back: bool = False
-    tied_on: bool = False
+    tied_on: tuple[int, ...] = ()
 
     @property
     def end(self) -> Beat:
@@ -89,7 +99,8 @@ def _chords(notes: Sequence[Placement], members: Sequence[int]) -> Iterator[Soun
         end = max(notes[index].end for index in group)
         if place + 1 < len(together):
             end = min(end, notes[together[place + 1][0]].onset)
-        yield Sound(onset=notes[group[0]].onset, end=end, notes=tuple(group))
+        ends = tuple(notes[index].end for index in group)
+        yield Sound(onset=notes[group[0]].onset, end=end, notes=tuple(group), ends=ends)
 
 
 def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
@@ -103,14 +114,14 @@ def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
         start, end = max(sound.onset, bar.start), min(sound.end, bar.end)
         chunks += _rests(bar, now, start)
         values = _values(bar, start, end)
-        for place, value in enumerate(values):
+        for value in values:
             chunks.append(
                 Chunk(
                     onset=start,
                     value=value,
-                    notes=sound.notes,
+                    notes=sound.held(start),
                     tied_back=start > sound.onset,
-                    tied_on=place + 1 < len(values) or sound.end > bar.end,
+                    tied_on=sound.held(start + value.length),
                 )
             )
             start += value.length

@@ -221,20 +221,25 @@
     const text = group?.querySelector("text");
     return text && { system: group.closest("svg.sheet"), x: Number(text.getAttribute("x")) };
   });
+  // All sizes are read before anything is added: the page is laid out once.
   const cursors = new Map();
-  for (const svg of document.querySelectorAll("svg.sheet")) {
-    const page = svg.querySelector(".page-margin");
+  const drawn = [...document.querySelectorAll("svg.sheet")].map((svg) => {
     const [, top, , height] = svg.querySelector("svg").getAttribute("viewBox").split(" ").map(Number);
-    cursors.set(svg, svgElement("path", { class: "cursor", d: "", "data-span": `${top},${top + height}` }, page));
-    for (const group of svg.querySelectorAll("g.measure")) {
-      const index = Number(group.id.slice(1));
-      const box = group.querySelector("g.staff").getBBox();
-      const hit = svgElement("rect", {
+    const boxes = [...svg.querySelectorAll("g.measure")].map((group) => [
+      Number(group.id.slice(1)), group.querySelector("g.staff").getBBox(),
+    ]);
+    return { svg, top, height, boxes };
+  });
+  for (const { svg, top, height, boxes } of drawn) {
+    const page = svg.querySelector(".page-margin");
+    const span = `${top},${top + height}`;
+    cursors.set(svg, svgElement("path", { class: "cursor", d: "", "data-span": span }, page));
+    for (const [index, box] of boxes) {
+      svgElement("rect", {
         class: "bar", x: box.x, y: top, width: box.width, height,
         tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": index,
         "aria-label": `Loop bar ${bars[index].name}`,
-      });
-      page.append(hit);
+      }, page);
     }
   }
   const hits = [...document.querySelectorAll("rect.bar")];

@@ -1,0 +1,119 @@
+"""Engraved systems: every note drawn once, letters and barres added, nothing odd left over."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+import pytest
+from lxml import etree
+from render_tunes import TUNES, alternating_bass, arrangement_of, bars_of, little_rag
+
+from arranger.music.arrangement import Arrangement
+from arranger.render.engrave import System, engrave
+from arranger.render.mei import mei
+from arranger.render.written import in_notatable_time, in_written_time
+
+_SVG = "{http://www.w3.org/2000/svg}"
+
+
+def _systems(arrangement: Arrangement) -> tuple[System, ...]:
+    return engrave(in_notatable_time(in_written_time(arrangement)))
+
+
+def long_piece() -> Arrangement:
+    """Twelve bars of running eighths over alternating bass: several systems."""
+    lines = []
+    for bar in range(12):
+        for beat in range(4):
+            onset = 4 * bar + beat
+            lines.append(f"{onset} 1 {6 if beat % 2 == 0 else 4}:{beat} {beat or 0} p b")
+            lines.append(f"{onset} 1/2 1:{beat} {beat or 0} m m")
+            lines.append(f"{2 * onset + 1}/2 1/2 2:1 1 i m")
+    return arrangement_of("Long", bars_of("4/4", 12), "\n".join(lines), "0 Bb 4 F#m7b5")
+
+
+ALL = (*TUNES, long_piece)
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_every_bar_and_every_note_stands_once(tune) -> None:  # type: ignore[no-untyped-def]
+    systems = _systems(tune())
+    assert [bar for system in systems for bar in system.bars] == list(range(len(tune().bars)))
+    ids = Counter(re.findall(r'id="([nt]\d+)"', "".join(system.svg for system in systems)))
+    numbers = range(len(tune().notes))
+    assert ids == Counter([f"{kind}{index}" for kind in "nt" for index in numbers])
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_tab_numbers_are_the_frets(tune) -> None:  # type: ignore[no-untyped-def]
+    for system in _systems(tune()):
+        for group in etree.fromstring(system.svg).iter(f"{_SVG}g"):
+            if group.get("id", "").startswith("t"):
+                drawn = "".join(group.itertext()).strip()
+                assert drawn == str(tune().notes[int(group.get("id")[1:])].fret)
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_the_right_hand_stands_under_the_tab(tune) -> None:  # type: ignore[no-untyped-def]
+    letters: Counter[str] = Counter()
+    for system in _systems(tune()):
+        hands = etree.fromstring(system.svg).find(f".//{_SVG}g[@class='hands']")
+        texts = ["".join(text.itertext()) for text in hands.iter(f"{_SVG}text")]
+        letters.update(text for text in texts if text in "pima")
+    assert letters == Counter(note.right for note in tune().notes if note.slur is None)
+
+
+def test_barres_and_slurs_are_marked() -> None:
+    (system,) = _systems(alternating_bass())
+    texts = ["".join(t.itertext()) for t in etree.fromstring(system.svg).iter(f"{_SVG}text")]
+    assert "CI" in texts
+    assert "H" in texts
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_no_text_needs_the_music_font(tune) -> None:  # type: ignore[no-untyped-def]
+    """Characters of the private use area are boxes wherever that font is missing."""
+    for system in _systems(tune()):
+        text = "".join(etree.fromstring(system.svg).itertext())
+        assert not re.search("[\ue000-\uf8ff]", text)
+
+
+def test_chord_names_have_printed_signs() -> None:
+    text = "".join("".join(etree.fromstring(s.svg).itertext()) for s in _systems(long_piece()))
+    assert "B♭" in text
+    assert "F♯m7♭5" in text
+
+
+def test_a_long_piece_breaks_into_systems_of_one_width() -> None:
+    systems = _systems(long_piece())
+    assert len(systems) > 1
+    assert len({system.width for system in systems}) == 1
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_the_same_drawing_twice(tune) -> None:  # type: ignore[no-untyped-def]
+    assert _systems(tune()) == _systems(tune())
+
+
+def test_a_finger_that_stays_is_written_once_a_bar() -> None:
+    """In bar 1 of the rag the little finger presses once; the bass finger stays down."""
+    score = etree.fromstring(mei(in_written_time(little_rag())))
+    first = next(iter(score.iter("{*}measure")))
+    assert sorted(fing.text for fing in first.iter("{*}fing")) == ["2", "4", "4"]
+
+
+def test_a_note_struck_again_is_not_held_on() -> None:
+    """The chord's lower note is plucked anew on beat two; only the upper one is tied over."""
+    piece = arrangement_of(
+        "Held",
+        bars_of("4/4", 1),
+        "1/2 1/2 4:2 2 i i\n1/2 3/2 1:0 0 a m\n1 1 4:2 2 p b\n2 2 1:3 4 a m",
+        "0 Em",
+    )
+    score = etree.fromstring(mei(piece))
+    tied = [note.get("pname") for note in score.iter("{*}note") if note.get("tie") == "i"]
+    assert tied == ["e"]
+    assert [note.get("oct") for note in score.iter("{*}note") if note.get("tie") == "i"] == [
+        "4"
+    ]

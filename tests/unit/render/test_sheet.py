@@ -1,0 +1,127 @@
+"""The sheets: a PDF to print and a page to play from, safe with whatever a file is called."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+
+import pytest
+from lxml import html
+from render_tunes import LESSON, SHAPES, TUNES, alternating_bass, little_rag, verdict_of, waltz
+
+from arranger.music.arrangement import Arrangement
+from arranger.music.lesson import Lesson, LessonStep
+from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
+from arranger.render.engrave import engrave
+from arranger.render.sheet_html import sheet_html
+from arranger.render.sheet_pdf import sheet_pdf
+from arranger.render.spoken import spoken_bars
+from arranger.render.written import in_notatable_time, in_written_time
+
+_MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
+
+
+def _page(arrangement: Arrangement, lesson: Lesson = LESSON) -> str:
+    systems = engrave(in_notatable_time(in_written_time(arrangement)))
+    return sheet_html(arrangement, verdict_of(arrangement), lesson, systems)
+
+
+def _pdf(arrangement: Arrangement, **how: object) -> bytes:
+    systems = engrave(in_notatable_time(in_written_time(arrangement)))
+    return sheet_pdf(arrangement, verdict_of(arrangement), LESSON, systems, **how)  # type: ignore[arg-type]
+
+
+def hostile() -> Arrangement:
+    return replace(alternating_bass(), title=_MARKUP, composer=_MARKUP, file=_MARKUP)
+
+
+def test_a_pdf_is_the_same_bytes_twice() -> None:
+    assert _pdf(waltz()) == _pdf(waltz())
+    assert _pdf(waltz()).startswith(b"%PDF-")
+
+
+def test_other_paper_and_larger_print() -> None:
+    assert _pdf(waltz(), paper="us-letter") != _pdf(waltz())
+    assert _pdf(waltz(), scale=1.4) != _pdf(waltz())
+
+
+def test_markup_in_names_does_not_disturb_the_pdf() -> None:
+    assert _pdf(hostile()).startswith(b"%PDF-")
+
+
+def test_markup_in_names_is_text_on_the_page() -> None:
+    lesson = Lesson(steps=(LessonStep(kind="x", title=_MARKUP, text=_MARKUP),))
+    page = html.fromstring(_page(hostile(), lesson))
+    assert len(page.findall(".//script")) == 2
+    assert not page.xpath("//*[@onclick]")
+    assert page.findtext(".//h1") == _MARKUP
+
+
+@pytest.mark.parametrize("tune", TUNES)
+def test_the_policy_names_the_only_script_and_style(tune) -> None:  # type: ignore[no-untyped-def]
+    page = html.fromstring(_page(tune()))
+    policy = page.xpath("//meta[@http-equiv='Content-Security-Policy']/@content")[0]
+    assert policy.startswith("default-src 'none'")
+    for text in (page.findall(".//script")[1].text, page.findtext(".//style")):
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert f"'sha256-{digest}'" in policy
+    assert not page.xpath("//*[@style]")
+
+
+@pytest.mark.parametrize("tune", TUNES)
+def test_nothing_is_asked_for_from_anywhere(tune) -> None:  # type: ignore[no-untyped-def]
+    text = re.sub(r'xmlns(:\w+)?="[^"]*"', "", _page(tune()))
+    text = text.replace('"http://www.w3.org/2000/svg"', "")
+    assert "http" not in text.replace("http-equiv", "")
+    assert "src=" not in text.replace("-src", "")
+
+
+@pytest.mark.parametrize("tune", TUNES)
+def test_the_page_plays_what_is_written(tune) -> None:  # type: ignore[no-untyped-def]
+    page = html.fromstring(_page(tune()))
+    data = json.loads(page.get_element_by_id("arrangement").text)
+    written = in_written_time(tune())
+    assert [row[0] for row in data["notes"]] == [float(note.onset) for note in written.notes]
+    assert [row[4] for row in data["notes"]] == [note.midi for note in written.notes]
+    assert [bar["name"] for bar in data["bars"]] == [str(bar.bar) for bar in written.bars]
+
+
+def test_glyphs_are_defined_once_and_all_are_there() -> None:
+    page = _page(alternating_bass())
+    defined = re.findall(r'<g id="(E[0-9A-F]+)"', page)
+    used = set(re.findall(r'href="#(E[0-9A-F]+)"', page))
+    assert len(defined) == len(set(defined))
+    assert used <= set(defined)
+
+
+def test_swing_is_offered_only_where_there_is_some() -> None:
+    assert 'id="swing"' in _page(little_rag())
+    assert 'id="swing"' not in _page(waltz())
+
+
+def test_a_diagram_shows_fingers_barre_and_mirror_image() -> None:
+    assert finger_list(SHAPES["C"]) == "x32o1o"
+    assert shape_line(SHAPES["F"]).endswith("fingers 134211  barre CI")
+    drawn = shape_svg(SHAPES["F"])
+    assert drawn.count("<circle") == 6
+    assert 'stroke-linecap="round"' in drawn
+    assert finger_list(mirrored(SHAPES["C"])) == "o1o23x"
+
+
+def test_a_high_shape_names_its_first_fret() -> None:
+    high = replace(SHAPES["F"], frets=(8, 10, 10, 9, 8, 8), barre=8)
+    assert ">VIII<" in shape_svg(high)
+
+
+def test_every_bar_in_words() -> None:
+    words = spoken_bars(in_written_time(little_rag()))
+    assert words[0].startswith(
+        "Bar 1. Chord G. Beat 1: thumb, string 6 fret 3 finger 2; "
+        "middle, string 1 fret 3 finger 4. Beat 1 and: index, string 2 open."
+    )
+    assert words[1].startswith("Bar 2, the same as bar 1.")
+    assert "hammer-on, string 2 fret 1 finger 1" in spoken_bars(alternating_bass())[0]
+    assert spoken_bars(waltz())[0].startswith("Bar 0. Beat 3: index, string 2 fret 3 finger 4")
