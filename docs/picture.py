@@ -1,0 +1,33 @@
+"""Draw the README's picture: ``.venv/bin/python docs/picture.py`` after the sheet has changed.
+
+The first page of a sheet made from ``corpus/``, as a PNG beside this script.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import typst
+
+from arranger import arrange
+
+HERE = Path(__file__).parent
+PIECE = HERE.parent / "corpus" / "auld_lang_syne.mid"
+PAGE = '#set page(width: auto, height: auto, margin: 0pt)\n#image("sheet.pdf", width: 160mm)\n'
+DOTS_AN_INCH = 110
+
+
+def main() -> None:
+    sheet = arrange(PIECE).documents()["sheet.pdf"]
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "sheet.pdf").write_bytes(sheet)
+        (Path(folder) / "picture.typ").write_text(PAGE, "utf-8")
+        picture = typst.compile(
+            Path(folder) / "picture.typ", root=folder, format="png", ppi=DOTS_AN_INCH
+        )
+    (HERE / "sheet.png").write_bytes(picture)
+
+
+if __name__ == "__main__":
+    main()
