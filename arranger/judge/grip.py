@@ -67,18 +67,13 @@ def limits_of(level: Level, player: Player, capo: int = 0) -> HandLimits:
     allow.
     """
     common = hand()
-    widest = 0
-    if "half barre" in player.techniques:
-        widest = common.half_barre_strings
-    if "full barre" in player.techniques:
-        widest = common.full_barre_strings
     return HandLimits(
         reach=player.reach,
         scale_length=player.scale_length,
         string_spacing=instrument().string_spacing,
         capo=capo,
-        barre_strings=min(level.barre_strings, widest),
-        barre_max_fret=level.barre_max_fret,
+        barre_strings=player.barre_strings,
+        barre_max_fret=player.barre_max_fret,
         small_barres=level.small_barres,
         thumb_over="thumb over" in player.techniques,
         common=common,

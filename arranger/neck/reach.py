@@ -44,16 +44,6 @@ class HandRules:
         )
         return spot.fret <= min(most, self.neck.highest_fret)
 
-    @property
-    def widest_barre(self) -> int:
-        """Strings the first finger may press at once; 0 without a barre."""
-        widest = 0
-        if "half barre" in self.player.techniques:
-            widest = self.table.half_barre_strings
-        if "full barre" in self.player.techniques:
-            widest = self.table.full_barre_strings
-        return min(widest, self.level.barre_strings)
-
     def allows_shape(self, shape: ChordShape) -> bool:
         """Whether the student may hold the shape: level, techniques, and reach."""
         presses = [
@@ -101,7 +91,9 @@ class HandRules:
             low, high = max(held)[0], min(held)[0]
             width, fret = low - high + 1, held[0][1]
             if finger == 1:
-                allowed = width <= self.widest_barre and fret <= self.level.barre_max_fret
+                allowed = (
+                    width <= self.player.barre_strings and fret <= self.player.barre_max_fret
+                )
             else:
                 allowed = self.level.small_barres and width <= self.table.small_barre_strings
             if finger == THUMB or not allowed:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 from arranger.music.analysis import Analysis
-from arranger.music.arrangement import Decision
+from arranger.music.arrangement import Decision, Dropped
 from arranger.music.errors import UsageError
 from arranger.music.marks import NO_MARKS, Marks
-from arranger.music.reduction import Reduction
+from arranger.music.reduction import MelodyNote, Reduction
 from arranger.music.time import Beat
 from arranger.reduce.keys import settings
 from arranger.reduce.slots import arpeggio, bar_wishes, slots
@@ -16,7 +16,7 @@ from arranger.reduce.tempo import student_tempo, target_tempo
 from arranger.reduce.thumb import strokes, thumb_beats
 from arranger.reduce.tune import tune
 from arranger.tables import Level, Player
-from arranger.tables.arranging import arranging
+from arranger.tables.arranging import ArrangingTable, arranging
 
 __all__ = ["reduce"]
 
@@ -42,13 +42,7 @@ def reduce(
         raise UsageError(f"a capo at fret {capo} leaves no neck to play on", where="--capo")
     table = arranging()
     target = target_tempo(analysis, table.tempo)
-    student = student_tempo(analysis, level, target, table.tempo)
-    melody, dropped = tune(
-        analysis,
-        seconds_a_quarter=60.0 / student,
-        gap=level.melody_gap,
-        breath=table.melody.breath,
-    )
+    student, melody, dropped = _tune_and_tempo(analysis, level, target, table)
     beats = thumb_beats(analysis)
     shortest = Fraction(level.melody_gap * student / 60).limit_denominator(64)
     thumb = strokes(
@@ -94,6 +88,31 @@ def reduce(
             ),
         ),
     )
+
+
+def _tune_and_tempo(
+    analysis: Analysis, level: Level, target: float, table: ArrangingTable
+) -> tuple[float, tuple[MelodyNote, ...], tuple[Dropped, ...]]:
+    """The student's tempo and what is left of the tune at it.
+
+    Where the level promises a share of the tune, the tempo falls (in steps of a
+    twentieth, down to the slowest share of the target) until that share is kept.
+    """
+    fastest = student_tempo(analysis, level, target, table.tempo)
+    slowest = min(fastest, target * table.tempo.slowest_share)
+    tempo = fastest
+    while True:
+        melody, dropped = tune(
+            analysis,
+            seconds_a_quarter=60.0 / tempo,
+            gap=level.melody_gap,
+            breath=table.melody.breath,
+        )
+        enough = len(melody) >= level.melody_least * (len(melody) + len(dropped))
+        slower = float(int(tempo * 0.95))
+        if enough or slower < slowest or slower < 1:
+            return tempo, melody, dropped
+        tempo = slower
 
 
 def _written_scale(analysis: Analysis) -> int:

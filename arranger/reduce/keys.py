@@ -31,12 +31,7 @@ def allowed(shape: ChordShape, level: Level, player: Player) -> bool:
     barre = shape.barre
     if barre is None:
         return True
-    wanted = "full barre" if shape.barre_strings > 3 else "half barre"
-    return (
-        wanted in player.techniques
-        and shape.barre_strings <= level.barre_strings
-        and barre <= level.barre_max_fret
-    )
+    return shape.barre_strings <= player.barre_strings and barre <= player.barre_max_fret
 
 
 def settings(

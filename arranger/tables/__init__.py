@@ -7,6 +7,7 @@ from arranger.tables.player import (
     Level,
     LevelName,
     Player,
+    PlayerFile,
     Reach,
     Technique,
     default_player,
@@ -14,6 +15,7 @@ from arranger.tables.player import (
     level_named,
     levels,
     player_from_file,
+    player_of,
 )
 
 __all__ = [
@@ -22,6 +24,7 @@ __all__ = [
     "Level",
     "LevelName",
     "Player",
+    "PlayerFile",
     "Reach",
     "Table",
     "Technique",
@@ -31,5 +34,6 @@ __all__ = [
     "levels",
     "load",
     "player_from_file",
+    "player_of",
     "validate",
 ]

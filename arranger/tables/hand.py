@@ -12,6 +12,7 @@ class Hand(Table):
 
     half_barre_strings: int = Field(ge=2, le=6)
     full_barre_strings: int = Field(ge=2, le=6)
+    first_barre_fret: int = Field(ge=1, le=12)
     small_barre_strings: int = Field(ge=2, le=6)
     thumb_string: int = Field(ge=1, le=6)
     thumb_fret_most: int = Field(ge=1, le=12)

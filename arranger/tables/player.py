@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import Field
 
 from arranger.music.errors import UsageError
+from arranger.tables.hand import Hand
 from arranger.tables.loader import Table, load, validate
 
 LevelName = Literal["beginner", "elementary", "intermediate", "advanced"]
@@ -60,6 +61,7 @@ class Level(Table):
     melody_gap: float = Field(ge=0)
     patterns: int = Field(ge=1)
     slurs: bool
+    melody_least: float = Field(ge=0, le=1)
     tempo_share: float = Field(gt=0, le=1)
     thumb_gap: float = Field(gt=0)
     grid_fidelity_least: float = Field(ge=0, le=1)
@@ -111,13 +113,19 @@ class PlayerFile(Table):
 
 
 class Player(Table):
-    """One student's hand: reach, scale length (mm), highest comfortable fret, techniques."""
+    """One student's hand: reach, scale length (mm), highest comfortable fret, techniques.
+
+    ``barre_strings`` is the widest barre of the first finger (0: none) up to fret
+    ``barre_max_fret``: the level's, unless a player file names the techniques.
+    """
 
     name: str
     reach: Reach
     scale_length: float
     highest_fret: int
     techniques: frozenset[Technique]
+    barre_strings: int
+    barre_max_fret: int
 
 
 def levels() -> Levels:
@@ -146,7 +154,7 @@ def level_named(name: str) -> Level:
 
 def default_player(level: Level) -> Player:
     """The student a level describes when no player file is given."""
-    return _player(PlayerFile(), level)
+    return player_of(PlayerFile(), level)
 
 
 def player_from_file(path: Path, level: Level) -> Player:
@@ -164,10 +172,15 @@ def player_from_file(path: Path, level: Level) -> Player:
             where=path.name,
             next_step="See the README for an example of a player file.",
         ) from error
-    return _player(validate(PlayerFile, data, where=path.name), level)
+    return player_of(validate(PlayerFile, data, where=path.name), level)
 
 
-def _player(file: PlayerFile, level: Level) -> Player:
+def player_of(file: PlayerFile, level: Level) -> Player:
+    """The player of a file already read; what it leaves out comes from the level.
+
+    Techniques that the file names have the last word: a beginner whose file says "full
+    barre" may play barres.
+    """
     reach = (
         getattr(load("reach", Reaches), file.reach)
         if isinstance(file.reach, str)
@@ -175,10 +188,20 @@ def _player(file: PlayerFile, level: Level) -> Player:
     )
     guitar = instrument()
     highest = max(level.max_fret, level.little_finger_fret)
+    techniques = frozenset(level.techniques if file.techniques is None else file.techniques)
+    common = load("hand", Hand)
+    widest = common.half_barre_strings if "half barre" in techniques else 0
+    if "full barre" in techniques:
+        widest = common.full_barre_strings
+    own = file.techniques is not None
     return Player(
+        barre_strings=widest if own else min(widest, level.barre_strings),
+        barre_max_fret=max(level.barre_max_fret, common.first_barre_fret)
+        if own
+        else level.barre_max_fret,
         name=file.name or "the level's own",
         reach=reach,
         scale_length=file.scale_length or guitar.scale_length,
         highest_fret=min(file.highest_fret or highest, guitar.frets),
-        techniques=frozenset(level.techniques if file.techniques is None else file.techniques),
+        techniques=techniques,
     )

@@ -14,7 +14,7 @@ import pytest
 from arranger.judge import violations
 from arranger.music.arrangement import ChordMark, Shape
 from arranger.music.key import parse_key
-from arranger.tables import default_player, level_named
+from arranger.tables import PlayerFile, default_player, level_named, player_of
 
 C_SHAPE = Shape(
     name="C", frets=(None, 3, 2, 0, 1, 0), fingers=(None, "3", "2", None, "1", None)
@@ -38,7 +38,7 @@ def judged(arrangement, level=None, techniques=None):
     known = level_named(level or arrangement.level)
     player = default_player(known)
     if techniques is not None:
-        player = player.model_copy(update={"techniques": frozenset(techniques)})
+        player = player_of(PlayerFile(techniques=tuple(techniques)), known)
     return violations(arrangement, known, player)
 
 
@@ -171,6 +171,9 @@ def test_techniques_of_the_player_limit_barres(piece):
     assert rules_broken(five) == set()
     assert rules_broken(five, techniques=["half barre"]) == {"barre allowed"}
     assert rules_broken(five, techniques=[]) == {"barre allowed"}
+    beginner = piece("0 1 bass 5 2 1 p \n 0 1 melody 1 2 1 a", level="beginner")
+    assert "barre allowed" in rules_broken(beginner)
+    assert "barre allowed" not in rules_broken(beginner, techniques=["full barre"])
 
 
 PLACE_OFFENCES = {
