@@ -1,7 +1,7 @@
 """Form: equal bars, and sections with letters.
 
 *Conventions* Two bars are alike by the share of their notes (pitch and place) that they
-have in common (Dice index, 0..1). The sections are the shortest way to tell the
+have in common (Dice index, 0..1, for each hand). The sections are the shortest way to tell the
 piece: a dynamic program tells it from left to right either note by note (one point a
 bar) or as "again from there" (a point for every bar that differs), with a price for each
 new section. A 156-bar rag comes out as its four strains.
@@ -33,6 +33,7 @@ class FormTable(Table):
     new_edge: float
     repeat_discount: float
     uneven: tuple[float, ...]
+    outer: float
     too_short: float
     key_change: float
     copy_most: float
@@ -40,6 +41,7 @@ class FormTable(Table):
     shortest_in_short_piece: int
     short_piece: int
     alike: float
+    right_hand: float
     intro_most: int
     intro_share: float
 
@@ -68,29 +70,36 @@ def equal_bars(line: Timeline) -> tuple[int | None, ...]:
 # ---- likeness of bars ---------------------------------------------------------------
 
 
-def _contents(line: Timeline) -> list[_Content]:
+def _contents(line: Timeline, *, right: bool) -> list[_Content]:
+    """For each bar what one hand plays: places and pitches."""
     contents = []
     for measure, notes in zip(line.measures, line.by_bar, strict=True):
-        places = line.onset[notes] - measure.start + measure.phase
-        contents.append(frozenset(zip(places.tolist(), line.midi[notes].tolist(), strict=True)))
+        hand = notes[line.right[notes] == right]
+        places = line.onset[hand] - measure.start + measure.phase
+        contents.append(frozenset(zip(places.tolist(), line.midi[hand].tolist(), strict=True)))
     return contents
 
 
-def likeness(line: Timeline) -> Floats:
-    """Bars x bars: how alike two bars are, 0..1."""
-    contents = _contents(line)
+def _shared(contents: list[_Content]) -> Floats:
+    """Bars x bars: the Dice index of what they hold; 1 where neither holds anything."""
     kinds = list(dict.fromkeys(contents))
     number = {kind: row for row, kind in enumerate(kinds)}
     table = np.eye(len(kinds))
     for row, one in enumerate(kinds):
         for column in range(row):
-            other = kinds[column]
-            notes = len(one) + len(other)
-            common = 2 * len(one & other)
-            table[row, column] = table[column, row] = common / notes if notes else 1.0
+            common = 2 * len(one & kinds[column]) / (len(one) + len(kinds[column]))
+            table[row, column] = table[column, row] = common
     index = np.array([number[content] for content in contents])
     full: Floats = table[np.ix_(index, index)]
     return full
+
+
+def likeness(line: Timeline) -> Floats:
+    """Bars x bars: how alike two bars are, 0..1; the right hand says more than the left."""
+    weight = _table().right_hand
+    right = _shared(_contents(line, right=True))
+    left = _shared(_contents(line, right=False))
+    return weight * right + (1.0 - weight) * left
 
 
 # ---- sections -----------------------------------------------------------------------
@@ -183,7 +192,7 @@ def _shortest_telling(alike: Floats, changes: set[int]) -> list[_Told]:
         lengths = lasts - first
         inner = (first > 0) & (lasts < count)
         base = cost[first] + table.key_change * (changed[lasts - 1] - changed[first])
-        base = base + section + np.where(inner, uneven[lengths % 8], 0.0)
+        base = base + section + uneven[lengths % 8] * np.where(inner, 1.0, table.outer)
         base = base + table.too_short * (inner & (lengths < _least(count)))
         copies, sources = _best_copies(alike, first, _path(back, first), section)
         for last, new, again, source in zip(

@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 
 from arranger.analyse.chord_weights import HarmonyTable, chord_weights
-from arranger.analyse.half_beats import NO_BASS, OFF, Slots, half_beats
+from arranger.analyse.half_beats import DOWNBEAT, NO_BASS, Slots, half_beats
 from arranger.analyse.timeline import Bools, Floats, Ints, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord, ChordSpan
@@ -65,7 +65,7 @@ class Scorer:
         score += np.where(hymn, self._prior_in_hymns, self._prior)
         score += self.weights.outside_key * grid.outside[starts]
         score -= self._costs(starts, end)[:, None]
-        without = self._without[end] - self._without[starts] - self.weights.change[OFF]
+        without = self._without[end] - self._without[starts] - self.weights.change[DOWNBEAT]
         return np.hstack([score, without[:, None]])
 
     def _missing(self, heard: Floats, hymn: Bools) -> Floats:

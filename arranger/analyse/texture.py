@@ -142,15 +142,13 @@ def _moves_in_quarter_beats(bars: list[HandBar], beat: int) -> bool:
 def stride_mark(bar: HandBar, thumb: int) -> float:
     """Share of thumb-beat pairs in which a low bass is followed by a chord above it."""
     gap = _table().bass_to_chord
-    pairs = good = 0.0
+    pairs = good = 0
     for at in range(0, bar.measure.full, 2 * thumb):
         bass, chord = bar.left_at(at), bar.left_at(at + thumb)
         pairs += 1
         if bass is None or chord is None or not bass.is_line:
             continue
-        higher = chord.low - bass.low >= gap
-        if higher and (len(chord.pitches) >= 2 or chord.low - bass.low >= 2 * gap):
-            good += 1
+        good += len(chord.pitches) >= 2 and chord.low - bass.low >= gap
     return good / pairs if pairs else 0.0
 
 
@@ -303,7 +301,7 @@ def find_textures(line: Timeline) -> tuple[TextureSpan, ...]:
     )
     marks += np.array([_table().background.get(texture, 0.0) for texture in TEXTURES])
     for index, bar in enumerate(bars):
-        if bar.measure.triple and not bar.measure.compound:
+        if bar.measure.triple or bar.measure.compound:
             marks[index, TEXTURES.index("stride")] -= 1.0
         if bar.measure.end - bar.measure.start < bar.measure.full:
             marks[index] *= 0.25
