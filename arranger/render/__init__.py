@@ -6,11 +6,11 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
 from arranger.render.document_json import arrangement_from_json, arrangement_json
-from arranger.render.engrave import engrave
+from arranger.render.engrave import engraved
 from arranger.render.midi import practice_midi
-from arranger.render.musicxml import musicxml
-from arranger.render.sheet_html import sheet_html
-from arranger.render.sheet_pdf import sheet_pdf
+from arranger.render.musicxml import musicxml_score
+from arranger.render.sheet_html import playing_sheet
+from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.tab import tab_text
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -24,16 +24,16 @@ def documents(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> dic
     ------
     InternalFault : a document does not fit its own schema.
     """
-    systems = engrave(in_notatable_time(in_written_time(arrangement)))
+    systems = engraved(in_notatable_time(in_written_time(arrangement)))
     texts = {
         "tab.txt": tab_text(arrangement, verdict, lesson),
         "arrangement.json": arrangement_json(arrangement, verdict, lesson),
-        "sheet.html": sheet_html(arrangement, verdict, lesson, systems),
+        "sheet.html": playing_sheet(arrangement, verdict, lesson, systems),
     }
     return {
         # A file name may hold bytes that are no text at all; they become question marks.
         **{name: text.encode("utf-8", "replace") for name, text in texts.items()},
-        "score.musicxml": musicxml(arrangement),
+        "score.musicxml": musicxml_score(arrangement),
         "practice.mid": practice_midi(arrangement),
-        "sheet.pdf": sheet_pdf(arrangement, verdict, lesson, systems),
+        "sheet.pdf": printed_sheet(arrangement, verdict, lesson, systems),
     }

@@ -51,7 +51,7 @@ class System:
     height: float
 
 
-def engrave(written: Arrangement, *, width: int = 2000) -> tuple[System, ...]:
+def engraved(written: Arrangement, *, width: int = 2000) -> tuple[System, ...]:
     """The systems of an arrangement in (notatable) written time, ``width`` units wide."""
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -174,8 +174,9 @@ class _Drawing:
             arc = sub(parent, f"{_SVG}path", d=path, fill="none")
             arc.set("stroke-width", "22")
             sign = "H" if self.notes[to].slur == "hammer-on" else "P"
-            # Letters stand over the tab, where no line runs through them.
-            _letter(parent, middle, tab_top - 0.9 * _SPACE, sign, size=_SIGN, style="normal")
+            # Letters stand over the arc and over the tab, where no line runs through them.
+            over = min(tab_top, top - 0.5 * _SPACE) - 0.4 * _SPACE
+            _letter(parent, middle, over, sign, size=_SIGN, style="normal")
 
     def _barres(self, parent: etree._Element, places: Mapping[int, _Place]) -> float:
         """A row of barre marks above the system; returns the height it needs."""

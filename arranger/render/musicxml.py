@@ -34,7 +34,7 @@ _DOCTYPE = (
 _MIDI_PROGRAM = 25  # MusicXML counts General MIDI programs from 1: acoustic guitar (nylon)
 
 
-def musicxml(arrangement: Arrangement) -> bytes:
+def musicxml_score(arrangement: Arrangement) -> bytes:
     """The score as a MusicXML document in UTF-8."""
     return _Score(in_notatable_time(in_written_time(arrangement))).document()
 

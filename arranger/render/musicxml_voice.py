@@ -164,9 +164,12 @@ class VoiceOfBar:
         return ends
 
     def _add_tuplets(self, notations: etree._Element, chunk: Chunk) -> None:
-        if self.staff == STAFF:
-            for type_ in self._tuplets.get(chunk.onset, ()):
-                sub(notations, "tuplet", type=type_, number="1")
+        """Brackets on the staff; on the tab they only tell a reader how to count."""
+        for type_ in self._tuplets.get(chunk.onset, ()):
+            tuplet = sub(notations, "tuplet", type=type_, number="1")
+            if self.staff == TAB and type_ == "start":
+                tuplet.set("bracket", "no")
+                tuplet.set("show-number", "none")
 
     def _add_fingers(self, technical: etree._Element, index: int) -> None:
         note = self.written.notes[index]

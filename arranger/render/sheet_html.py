@@ -42,7 +42,7 @@ _SLOWEST, _FASTEST = 0.4, 1.25
 """The tempo slider reaches from this share of the student's tempo to this one of the target."""
 
 
-def sheet_html(
+def playing_sheet(
     arrangement: Arrangement,
     verdict: Verdict,
     lesson: Lesson,

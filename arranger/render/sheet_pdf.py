@@ -28,7 +28,7 @@ from arranger.render.tab_head import (
 )
 
 
-def sheet_pdf(
+def printed_sheet(
     arrangement: Arrangement,
     verdict: Verdict,
     lesson: Lesson,

@@ -10,7 +10,7 @@ from lxml import etree
 from render_tunes import TUNES, alternating_bass, arrangement_of, bars_of, little_rag
 
 from arranger.music.arrangement import Arrangement
-from arranger.render.engrave import System, engrave
+from arranger.render.engrave import System, engraved
 from arranger.render.mei import mei
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -18,7 +18,7 @@ _SVG = "{http://www.w3.org/2000/svg}"
 
 
 def _systems(arrangement: Arrangement) -> tuple[System, ...]:
-    return engrave(in_notatable_time(in_written_time(arrangement)))
+    return engraved(in_notatable_time(in_written_time(arrangement)))
 
 
 def long_piece() -> Arrangement:

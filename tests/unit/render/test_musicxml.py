@@ -1,16 +1,20 @@
-"""The MusicXML score is valid and says what the arrangement says, read by two others."""
+"""The MusicXML score is valid and says what the arrangement says, read by three others."""
 
 from __future__ import annotations
 
+import base64
 import os
 import warnings
 from collections import Counter
 from fractions import Fraction
+from io import BytesIO
 from pathlib import Path
 
+import mido
 import music21
 import partitura
 import pytest
+import verovio
 from lxml import etree
 from render_tunes import (
     TUNES,
@@ -23,7 +27,7 @@ from render_tunes import (
 )
 
 from arranger.music.arrangement import Arrangement
-from arranger.render.musicxml import musicxml
+from arranger.render.musicxml import musicxml_score
 from arranger.render.written import in_written_time
 
 _ROOT = Path(__file__).resolve().parents[3]
@@ -77,7 +81,7 @@ ALL = (*TUNES, many_values)
 
 @pytest.mark.parametrize("tune", ALL)
 def test_valid_against_the_schema(tune, schema) -> None:  # type: ignore[no-untyped-def]
-    document = etree.fromstring(musicxml(tune()))
+    document = etree.fromstring(musicxml_score(tune()))
     assert schema.validate(document), schema.error_log
 
 
@@ -89,7 +93,7 @@ def _expected(arrangement: Arrangement) -> Counter[tuple[Fraction, int]]:
 
 @pytest.mark.parametrize("tune", ALL)
 def test_music21_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
-    score = music21.converter.parseData(musicxml(tune()).decode(), format="musicxml")
+    score = music21.converter.parseData(musicxml_score(tune()).decode(), format="musicxml")
     heard = Counter(
         (Fraction(note.getOffsetInHierarchy(score)).limit_denominator(960), pitch.midi)
         for note in score.toSoundingPitch().stripTies().recurse().notes
@@ -102,7 +106,7 @@ def test_music21_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignor
 @pytest.mark.parametrize("tune", ALL)
 def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path / "score.musicxml"
-    path.write_bytes(musicxml(tune()))
+    path.write_bytes(musicxml_score(tune()))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         part = partitura.load_musicxml(str(path))[0]
@@ -114,9 +118,26 @@ def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  #
     assert heard == _expected(tune())
 
 
+@pytest.mark.parametrize("tune", TUNES)
+def test_the_engraver_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"inputFrom": "musicxml"})
+    assert toolkit.loadData(musicxml_score(tune()).decode())
+    played = mido.MidiFile(file=BytesIO(base64.b64decode(toolkit.renderToMIDI())))
+    heard: Counter[tuple[Fraction, int]] = Counter()
+    for track in played.tracks:
+        now = 0
+        for message in track:
+            now += message.time
+            if message.type == "note_on" and message.velocity:
+                heard[Fraction(now, played.ticks_per_beat), message.note] += 1
+    assert heard == _expected(tune())
+
+
 @pytest.mark.parametrize("tune", ALL)
 def test_strings_and_frets_of_the_tab_staff(tune) -> None:  # type: ignore[no-untyped-def]
-    root = etree.fromstring(musicxml(tune()))
+    root = etree.fromstring(musicxml_score(tune()))
     placed = Counter(
         (int(note.findtext(".//string")), int(note.findtext(".//fret")))
         for note in root.iter("note")
@@ -127,7 +148,7 @@ def test_strings_and_frets_of_the_tab_staff(tune) -> None:  # type: ignore[no-un
 
 @pytest.mark.parametrize("tune", ALL)
 def test_music21_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-untyped-def]
-    score = music21.converter.parseData(musicxml(tune()).decode(), format="musicxml")
+    score = music21.converter.parseData(musicxml_score(tune()).decode(), format="musicxml")
     strings, frets = Counter(), Counter()
     for note in score.parts[1].stripTies().recurse().notes:
         for mark in note.articulations:
@@ -141,7 +162,7 @@ def test_music21_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-u
 
 @pytest.mark.parametrize("tune", ALL)
 def test_every_voice_fills_its_bar(tune) -> None:  # type: ignore[no-untyped-def]
-    root = etree.fromstring(musicxml(tune()))
+    root = etree.fromstring(musicxml_score(tune()))
     divisions = int(root.findtext(".//divisions"))
     for measure, bar in zip(root.iter("measure"), in_written_time(tune()).bars, strict=True):
         lengths: Counter[str] = Counter()
@@ -153,7 +174,7 @@ def test_every_voice_fills_its_bar(tune) -> None:  # type: ignore[no-untyped-def
 
 
 def test_fingers_stand_on_the_staff_once_a_note() -> None:
-    root = etree.fromstring(musicxml(alternating_bass()))
+    root = etree.fromstring(musicxml_score(alternating_bass()))
     notes = alternating_bass().notes
     fingering = Counter(
         element.text
@@ -166,7 +187,7 @@ def test_fingers_stand_on_the_staff_once_a_note() -> None:
 
 
 def test_slurs_start_and_stop_on_their_strings() -> None:
-    root = etree.fromstring(musicxml(alternating_bass()))
+    root = etree.fromstring(musicxml_score(alternating_bass()))
     hammers = [(e.get("type"), e.get("number")) for e in root.iter("hammer-on")]
     assert hammers == [("start", "2"), ("stop", "2")]
     slides = [(e.get("type"), e.get("number")) for e in root.iter("slide")]
@@ -175,7 +196,7 @@ def test_slurs_start_and_stop_on_their_strings() -> None:
 
 def test_a_barre_starts_at_the_lowest_string() -> None:
     """MusicXML 4.0: the barre starts at the lowest-pitched string."""
-    root = etree.fromstring(musicxml(alternating_bass()))
+    root = etree.fromstring(musicxml_score(alternating_bass()))
     barres = [
         (barre.getparent().findtext("string"), barre.get("type"))
         for barre in root.iter("barre")
@@ -184,7 +205,7 @@ def test_a_barre_starts_at_the_lowest_string() -> None:
 
 
 def test_a_rag_is_written_in_four_four_with_swing() -> None:
-    root = etree.fromstring(musicxml(little_rag()))
+    root = etree.fromstring(musicxml_score(little_rag()))
     assert root.findtext(".//beats") == "4"
     assert root.findtext(".//beat-type") == "4"
     assert root.findtext(".//per-minute") == "126"
@@ -194,13 +215,13 @@ def test_a_rag_is_written_in_four_four_with_swing() -> None:
 
 
 def test_a_dotted_beat_counts_the_tempo_of_a_jig() -> None:
-    root = etree.fromstring(musicxml(jig()))
+    root = etree.fromstring(musicxml_score(jig()))
     assert root.find(".//beat-unit-dot") is not None
     assert root.findtext(".//per-minute") == "42"
 
 
 def test_a_pick_up_is_bar_zero_and_implicit() -> None:
-    root = etree.fromstring(musicxml(waltz()))
+    root = etree.fromstring(musicxml_score(waltz()))
     first = root.find(".//measure")
     assert (first.get("number"), first.get("implicit")) == ("0", "yes")
     assert root.findtext(".//staff-details/capo") == "2"
@@ -208,9 +229,9 @@ def test_a_pick_up_is_bar_zero_and_implicit() -> None:
 
 
 def test_markup_in_names_is_text() -> None:
-    assert b"A Small &lt;Tune&gt;" in musicxml(alternating_bass())
+    assert b"A Small &lt;Tune&gt;" in musicxml_score(alternating_bass())
 
 
 @pytest.mark.parametrize("tune", ALL)
 def test_the_same_bytes_twice(tune) -> None:  # type: ignore[no-untyped-def]
-    assert musicxml(tune()) == musicxml(tune())
+    assert musicxml_score(tune()) == musicxml_score(tune())

@@ -15,9 +15,9 @@ from render_tunes import LESSON, SHAPES, TUNES, alternating_bass, little_rag, ve
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson, LessonStep
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
-from arranger.render.engrave import engrave
-from arranger.render.sheet_html import sheet_html
-from arranger.render.sheet_pdf import sheet_pdf
+from arranger.render.engrave import engraved
+from arranger.render.sheet_html import playing_sheet
+from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.spoken import spoken_bars
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -25,13 +25,13 @@ _MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
 
 
 def _page(arrangement: Arrangement, lesson: Lesson = LESSON) -> str:
-    systems = engrave(in_notatable_time(in_written_time(arrangement)))
-    return sheet_html(arrangement, verdict_of(arrangement), lesson, systems)
+    systems = engraved(in_notatable_time(in_written_time(arrangement)))
+    return playing_sheet(arrangement, verdict_of(arrangement), lesson, systems)
 
 
 def _pdf(arrangement: Arrangement, **how: object) -> bytes:
-    systems = engrave(in_notatable_time(in_written_time(arrangement)))
-    return sheet_pdf(arrangement, verdict_of(arrangement), LESSON, systems, **how)  # type: ignore[arg-type]
+    systems = engraved(in_notatable_time(in_written_time(arrangement)))
+    return printed_sheet(arrangement, verdict_of(arrangement), LESSON, systems, **how)  # type: ignore[arg-type]
 
 
 def hostile() -> Arrangement:
