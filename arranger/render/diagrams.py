@@ -59,8 +59,7 @@ def shape_svg(shape: Shape) -> str:
     svg.set("height", str(height))
     svg.set("font-family", "'Libertinus Serif', 'Times New Roman', Times, serif")
     svg.set("text-anchor", "middle")
-    name = _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(engraved_name(shape.name)))
-    name.set("font-weight", "bold")
+    _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(engraved_name(shape.name)))
     _grid(svg, rows, top)
     if shape.barre and barre_span(shape):
         _barre(svg, shape, top)

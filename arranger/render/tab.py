@@ -18,7 +18,7 @@ from arranger.music.time import Beat
 from arranger.music.verdict import Verdict
 from arranger.render.barre import BarreMark, barre_marks
 from arranger.render.slurs import SlurSigns, slur_signs
-from arranger.render.tab_grid import Stretch, stretches
+from arranger.render.tab_grid import Stretch, short_label, stretches
 from arranger.render.tab_head import foot, head
 from arranger.render.written import WrittenBar, in_written_time, written_bars
 
@@ -247,8 +247,7 @@ def _left_marks(notes: Sequence[Placement]) -> tuple[str, ...]:
 
 def bar_label(bar: WrittenBar, room: int) -> str:
     """``[A] 9 same as bar 1``, shortened to what fits over the bar."""
-    letter = f"[{bar.bar.section}] " if bar.bar.section else ""
-    number = f"{letter}{bar.number}"
+    number = short_label(bar)
     if bar.bar.same_as is None:
         return number
     for said in (

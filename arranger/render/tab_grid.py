@@ -55,6 +55,11 @@ class Stretch:
         return _AIR + int((moment - self.start) * self.per_quarter)
 
 
+def short_label(bar: WrittenBar) -> str:
+    """The number over a bar, after the letter of the section that begins there."""
+    return f"[{bar.bar.section}] {bar.number}" if bar.bar.section else str(bar.number)
+
+
 def stretches(bar: WrittenBar, *, room: int) -> Iterator[Stretch]:
     """The bar in one piece if it is at most ``room`` columns wide, else cut at its beats."""
     yield from _cut(bar, bar.start, bar.end, room)
@@ -99,8 +104,9 @@ def _needs(
     for note in notes:
         wide[note.onset] = max(wide.get(note.onset, 0), len(str(note.fret)))
     names = [(mark.onset, len(mark.name)) for mark in bar.marks if start <= mark.onset < end]
+    label = [(start, len(short_label(bar)))] if start == bar.start else []
     needs = []
-    for kind in (sorted(wide.items()), names):
+    for kind in (sorted(wide.items()), names, label):
         for (onset, width), (after, _) in pairwise([*kind, (end, 0)]):
             # The gap also takes the sign of a slur: 0h1.
             needs.append((onset, after, width if after == end else width + 1))

@@ -123,3 +123,10 @@ def test_titles_from_outside_stay_on_their_line() -> None:
     assert lines[0] == "A B [2J" + 73 * "X"
     assert lines[1] == 27 * "X"
     assert "\x1b" not in _text(piece)
+
+
+def test_the_number_of_a_short_pick_up_is_not_run_over() -> None:
+    bars = bars_of("6/8", 1, pickup="1/2", beat="3/2")
+    bars = (replace(bars[0], section="A"), replace(bars[1], section=None))
+    piece = arrangement_of("Short", bars, "0 1/2 1:0 0 i m\n1/2 3 1:1 1 m m", "0 C")
+    assert next(iter(tab_systems(piece)))[0] == "bar    [A] 0  1"
