@@ -21,12 +21,16 @@ DOTS_AN_INCH = 110
 def main() -> None:
     sheet = arrange(PIECE).documents()["sheet.pdf"]
     with tempfile.TemporaryDirectory() as folder:
-        (Path(folder) / "sheet.pdf").write_bytes(sheet)
-        (Path(folder) / "picture.typ").write_text(PAGE, "utf-8")
-        picture = typst.compile(
-            Path(folder) / "picture.typ", root=folder, format="png", ppi=DOTS_AN_INCH
+        room = Path(folder)
+        (room / "sheet.pdf").write_bytes(sheet)
+        (room / "picture.typ").write_text(PAGE, "utf-8")
+        typst.compile(
+            room / "picture.typ",
+            output=HERE / "sheet.png",
+            root=room,
+            format="png",
+            ppi=DOTS_AN_INCH,
         )
-    (HERE / "sheet.png").write_bytes(picture)
 
 
 if __name__ == "__main__":

@@ -12,6 +12,8 @@ import mido
 import pytest
 from music21 import converter, meter, stream
 
+from arranger.read import read
+
 CORPUS = Path(__file__).parents[3] / "corpus"
 SOURCES = sorted((CORPUS / "sources").glob("*.abc"))
 NAMES = [source.stem for source in SOURCES]
@@ -84,3 +86,16 @@ def test_file_has_a_tempo_and_two_hands_that_never_strike_one_key_twice(name: st
             elif message.type == "note_off":
                 held.remove(message.note)
         assert not held
+
+
+@pytest.mark.parametrize("source", SOURCES, ids=NAMES)
+def test_source_and_midi_file_are_one_piece_to_the_reader(source: Path) -> None:
+    """Two ways into the program, the notation and the file made from it, meet."""
+    written, played = read(source), read(CORPUS / f"{source.stem}.mid")
+    assert [(note.onset, note.midi) for note in written.notes] == [
+        (note.onset, note.midi) for note in played.notes
+    ]
+    assert [(bar.number, bar.start) for bar in written.bars] == [
+        (bar.number, bar.start) for bar in played.bars
+    ]
+    assert written.tempo == pytest.approx(played.tempo, rel=1e-5)
