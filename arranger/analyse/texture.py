@@ -38,6 +38,8 @@ class TextureTable(Table):
     shortest_bars: int
     bass_to_chord: int
     finest_thumb: float
+    rare_meter: float
+    vamp: float
     eighth_thumb_share: float
     background: dict[str, float]
 
@@ -101,33 +103,40 @@ def hand_bars(line: Timeline) -> tuple[HandBar, ...]:
 
 
 def thumb_beats(line: Timeline, bars: tuple[HandBar, ...]) -> list[int]:
-    """The thumb's beat of every bar, in ticks: one for each meter of the piece."""
+    """The thumb's beat of every bar, in ticks: one for each meter of the piece.
+
+    A meter that is heard only now and then takes the beat of the commonest one.
+    """
+    meters = [(bar.measure.numerator, bar.measure.denominator) for bar in bars]
+    counts = Counter(meters)
     chosen: dict[tuple[int, int], int] = {}
-    meters = Counter((bar.measure.numerator, bar.measure.denominator) for bar in bars)
-    for meter in meters:
-        own = [bar for bar in bars if (bar.measure.numerator, bar.measure.denominator) == meter]
-        chosen[meter] = _thumb_beat(line, own)
-    return [chosen[bar.measure.numerator, bar.measure.denominator] for bar in bars]
+    for meter, count in counts.most_common():
+        own = [bar for bar, its in zip(bars, meters, strict=True) if its == meter]
+        rare = bool(chosen) and count < _table().rare_meter * len(bars)
+        chosen[meter] = next(iter(chosen.values())) if rare else _thumb_beat(line, own)
+    return [chosen[meter] for meter in meters]
 
 
 def _thumb_beat(line: Timeline, bars: list[HandBar]) -> int:
     """The beat of one meter: half the counted beat where bass and chord lie that close."""
-    measure = bars[0].measure
+    measure, table = bars[0].measure, _table()
     beat = measure.beat
     if measure.compound or measure.triple:
         return beat
     if measure.denominator <= 2:
         beat //= 2
-    if measure.denominator >= 8 or measure.numerator == 1:
+    if measure.denominator >= 8:
+        return beat * 2 if measure.numerator % 8 == 0 else beat
+    slow, fast = (
+        float(np.mean([stride_mark(bar, step) for bar in bars])) for step in (beat, beat // 2)
+    )
+    if beat // 2 < table.finest_thumb * line.unit:
         return beat
-    marks = {step: [stride_mark(bar, step) for bar in bars] for step in (beat, beat // 2)}
-    slow, fast = (float(np.mean(marks[step])) for step in (beat, beat // 2))
-    sparse = _table().eighth_thumb_share
-    if fast > slow and fast >= sparse and beat // 2 >= _table().finest_thumb * line.unit:
+    clear = table.eighth_thumb_share
+    if fast > slow and fast >= clear:
         return beat // 2
-    if measure.numerator == 2 and slow < sparse and _moves_in_quarter_beats(bars, beat):
-        return beat // 2
-    return beat
+    undecided = measure.numerator == 2 and measure.denominator == 4 and slow < clear
+    return beat // 2 if undecided and _moves_in_quarter_beats(bars, beat) else beat
 
 
 def _moves_in_quarter_beats(bars: list[HandBar], beat: int) -> bool:
@@ -152,11 +161,15 @@ def stride_mark(bar: HandBar, thumb: int) -> float:
     return good / pairs if pairs else 0.0
 
 
-def _pulse_mark(bar: HandBar, thumb: int) -> float:
-    """Share of thumb beats on which the left hand strikes a chord (vamping in place)."""
-    beats = range(0, bar.measure.full, thumb)
-    struck = [bar.left_at(at) for at in beats]
-    return sum(stroke is not None and not stroke.is_line for stroke in struck) / len(beats)
+def _vamp_mark(bar: HandBar) -> float:
+    """Share of counted beats on which the left hand strikes a chord (vamping in place)."""
+    struck = [bar.left_at(at) for at in range(0, bar.measure.full, bar.measure.beat)]
+    return sum(stroke is not None and not stroke.is_line for stroke in struck) / len(struck)
+
+
+def _stride_or_vamp_mark(bar: HandBar, thumb: int) -> float:
+    """A guitarist plays a vamp as bass and chord in turn."""
+    return max(stride_mark(bar, thumb), _table().vamp * _vamp_mark(bar))
 
 
 def _waltz_mark(bar: HandBar, thumb: int) -> float:
@@ -274,7 +287,7 @@ def _tune_left_mark(bar: HandBar, thumb: int) -> float:
 
 
 _MARKS = {
-    "stride": lambda bar, thumb: max(stride_mark(bar, thumb), 0.55 * _pulse_mark(bar, thumb)),
+    "stride": _stride_or_vamp_mark,
     "walking": _walking_mark,
     "waltz": _waltz_mark,
     "compound": _compound_mark,
