@@ -44,14 +44,19 @@ class BarreMark:
         return barre_text(self.fret, self.strings)
 
 
-def barre_span(shape: Shape) -> int:
-    """How many neighbouring strings the barre of a shape covers; 0 when it has none."""
-    lying = [
+def barre_columns(shape: Shape) -> tuple[int, ...]:
+    """Which entries of a shape (0 is string 6) the first finger's barre presses."""
+    return tuple(
         index
         for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True))
-        if finger == "1" and fret == shape.barre
-    ]
-    return max(lying) - min(lying) + 1 if shape.barre and lying else 0
+        if shape.barre is not None and finger == "1" and fret == shape.barre
+    )
+
+
+def barre_span(shape: Shape) -> int:
+    """How many neighbouring strings the barre of a shape covers; 0 when it has none."""
+    lying = barre_columns(shape)
+    return lying[-1] - lying[0] + 1 if lying else 0
 
 
 def barre_marks(arrangement: Arrangement) -> tuple[BarreMark, ...]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from lxml import etree
 
 from arranger.music.arrangement import Shape
-from arranger.render.barre import barre_span, barre_text, roman
+from arranger.render.barre import barre_columns, barre_span, barre_text, roman
 from arranger.render.spelling import engraved_name
 from arranger.render.xml_text import clean, sub
 
@@ -61,7 +60,7 @@ def shape_svg(shape: Shape) -> str:
     svg.set("text-anchor", "middle")
     _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(engraved_name(shape.name)))
     _grid(svg, rows, top)
-    if shape.barre and barre_span(shape):
+    if barre_span(shape) > 1:
         _barre(svg, shape, top)
     for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
         x = _LEFT + index * _GAP
@@ -92,18 +91,12 @@ def _grid(svg: etree._Element, rows: int, top: int) -> None:
 
 
 def _barre(svg: etree._Element, shape: Shape, top: int) -> None:
-    lying = list(_barre_columns(shape))
+    lying = barre_columns(shape)
     y = _TOP + ((shape.barre or top) - top + 0.5) * _FRET
     ends = f"M{_LEFT + lying[0] * _GAP},{y:g}H{_LEFT + lying[-1] * _GAP}"
     bar = sub(svg, "path", d=ends, stroke="currentColor")
     bar.set("stroke-width", "9")
     bar.set("stroke-linecap", "round")
-
-
-def _barre_columns(shape: Shape) -> Iterator[int]:
-    for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
-        if finger == "1" and fret == shape.barre:
-            yield index
 
 
 def _text(svg: etree._Element, x: float, y: float, size: float, text: str) -> etree._Element:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from lxml import etree
 
 from arranger.music.arrangement import ChordMark, Shape
+from arranger.render.barre import barre_columns, barre_span
 from arranger.render.spelling import ChordName, parse_chord_name, step_and_alter
 from arranger.render.xml_text import clean, sub
 
@@ -90,7 +91,7 @@ def _frame(element: etree._Element, shape: Shape) -> None:
     sub(frame, "frame-frets", str(max(_FRAME_FRETS, max(pressed, default=0) - top + 1)))
     if top > 1:
         sub(frame, "first-fret", str(top))
-    lying = _barre_strings(shape)
+    lying = barre_columns(shape) if barre_span(shape) > 1 else ()
     for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
         if fret is None:
             continue
@@ -99,15 +100,5 @@ def _frame(element: etree._Element, shape: Shape) -> None:
         sub(note, "fret", str(fret))
         if finger:
             sub(note, "fingering", finger)
-        if lying and 6 - index in (lying[0], lying[-1]):
-            sub(note, "barre", type="start" if 6 - index == lying[0] else "stop")
-
-
-def _barre_strings(shape: Shape) -> list[int]:
-    """The strings under the first finger's barre, lowest-pitched first; [] without one."""
-    lying = [
-        6 - index
-        for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True))
-        if finger == "1" and fret == shape.barre
-    ]
-    return lying if shape.barre is not None and len(lying) > 1 else []
+        if lying and index in (lying[0], lying[-1]):
+            sub(note, "barre", type="start" if index == lying[0] else "stop")

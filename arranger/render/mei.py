@@ -17,9 +17,9 @@ from arranger.render.slurs import slur_origins
 from arranger.render.spelling import (
     Spelling,
     engraved_name,
+    open_string,
     shown_accidentals,
     spellings,
-    step_and_alter,
 )
 from arranger.render.voices import (
     FLAGS,
@@ -102,12 +102,11 @@ class _Document:
         sub(tab, "clef", shape="TAB", line="5")
         tuning = sub(tab, "tuning")
         for string, midi in enumerate(self.written.tuning, start=1):
-            place = next(place for place in range(-6, 6) if place * 7 % 12 == midi % 12)
-            step, alter = step_and_alter(place)
-            course = sub(tuning, "course", n=str(string), pname=step.lower())
-            course.set("oct", str((midi - alter) // 12 - 1))
-            if alter:
-                course.set("accid", _ACCIDENTALS[alter])
+            spelling = open_string(midi)
+            course = sub(tuning, "course", n=str(string), pname=spelling.step.lower())
+            course.set("oct", str(spelling.octave))
+            if spelling.alter:
+                course.set("accid", _ACCIDENTALS[spelling.alter])
 
     def _meter(self, section: etree._Element, index: int) -> None:
         """A new meter, where it changes."""

@@ -16,7 +16,7 @@ from arranger.music.time import Beat
 from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
 from arranger.render.note_values import plain_value
 from arranger.render.slurs import slur_ends
-from arranger.render.spelling import shown_accidentals, spellings, step_and_alter
+from arranger.render.spelling import open_string, shown_accidentals, spellings
 from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voice, sounds
 from arranger.render.written import (
     WrittenBar,
@@ -160,11 +160,11 @@ class _Score:
         sub(details, "staff-lines", "6")
         for line, midi in enumerate(reversed(self.written.tuning), start=1):
             tuning = sub(details, "staff-tuning", line=str(line))
-            step, alter = step_and_alter(_open_string_place(midi % 12))
-            sub(tuning, "tuning-step", step)
-            if alter:
-                sub(tuning, "tuning-alter", str(alter))
-            sub(tuning, "tuning-octave", str((midi - alter) // 12 - 1))
+            spelling = open_string(midi)
+            sub(tuning, "tuning-step", spelling.step)
+            if spelling.alter:
+                sub(tuning, "tuning-alter", str(spelling.alter))
+            sub(tuning, "tuning-octave", str(spelling.octave))
         if self.written.capo:
             sub(details, "capo", str(self.written.capo))
             transpose = sub(attributes, "transpose")
@@ -223,11 +223,6 @@ _ACCIDENTALS = {
     1: "sharp",
     2: "double-sharp",
 }
-
-
-def _open_string_place(tone: int) -> int:
-    """Open strings are spelt with naturals and flats: E flat, not D sharp."""
-    return next(place for place in range(-6, 6) if place * 7 % 12 == tone)
 
 
 def _diatonic_steps(written: Arrangement) -> int:

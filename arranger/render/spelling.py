@@ -148,6 +148,13 @@ def _next_in_voice(notes: tuple[Placement, ...]) -> dict[int, Placement]:
     return following
 
 
+def open_string(midi: int) -> Spelling:
+    """The spelling of an open string: naturals and flats, E flat rather than D sharp."""
+    place = next(place for place in range(-6, 6) if place * 7 % 12 == midi % 12)
+    step, alter = step_and_alter(place)
+    return Spelling(step, alter, (midi - alter) // 12 - 1)
+
+
 def shown_accidentals(
     order: Sequence[int], spelt: Sequence[Spelling], key: Key
 ) -> dict[int, int]:

@@ -24,6 +24,7 @@ from arranger.render.written import WrittenBar, in_written_time, written_bars
 
 WIDTH = 80
 _MARGIN = 6
+_CHORD_ROWS = 3
 _ROOM = WIDTH - _MARGIN - len("||")
 
 
@@ -73,9 +74,9 @@ class _Rows:
         cells[column : column + len(text)] = text
 
     def blank(self, row: str, column: int) -> bool:
-        return "".join(
-            self._cells.get(row, [])[column : column + 1]
-        ).isspace() or column >= len(self._cells.get(row, []))
+        """Whether nothing stands at ``column``."""
+        cells = self._cells.get(row, [])
+        return column >= len(cells) or cells[column] == " "
 
     def free(self, row: str, column: int) -> bool:
         """Whether nothing stands at or right before ``column``."""
@@ -148,7 +149,15 @@ class _System:
             self.rows.put("bar", column, bar_label(part.bar, part.width))
         for mark in part.bar.marks:
             if part.start <= mark.onset < part.end:
-                self.rows.put("chord", column + part.column(mark.onset), mark.name)
+                self._chord(column + part.column(mark.onset), mark.name)
+
+    def _chord(self, column: int, name: str) -> None:
+        """A chord name, on a row above where the name before it reaches that far."""
+        row = 0
+        while row < _CHORD_ROWS - 1 and not self.rows.free(f"chord {row}", column):
+            row += 1
+        place = min(column, WIDTH - _MARGIN - len(name))
+        self.rows.put(f"chord {row}", place, name)
 
     def _notes(self, column: int, part: Stretch) -> None:
         at: dict[Beat, list[Placement]] = defaultdict(list)
@@ -221,7 +230,7 @@ class _System:
         self._stems(max(tall, 1))
         order = [
             ("bar", "bar"),
-            ("chord", ""),
+            *((f"chord {n}", "") for n in reversed(range(_CHORD_ROWS))),
             ("barre", "barre"),
             *((f"left {n}", "left" if n == depth - 1 else "") for n in range(depth)),
             *((f"string {n}", f"{name:>5}") for n, name in self._string_names()),

@@ -103,10 +103,9 @@ def _needs(
     wide = {onset: len(text) for onset, text in counts}
     for note in notes:
         wide[note.onset] = max(wide.get(note.onset, 0), len(str(note.fret)))
-    names = [(mark.onset, len(mark.name)) for mark in bar.marks if start <= mark.onset < end]
     label = [(start, len(short_label(bar)))] if start == bar.start else []
     needs = []
-    for kind in (sorted(wide.items()), names, label):
+    for kind in (sorted(wide.items()), label):
         for (onset, width), (after, _) in pairwise([*kind, (end, 0)]):
             # The gap also takes the sign of a slur: 0h1.
             needs.append((onset, after, width if after == end else width + 1))

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import base64
-import os
 import warnings
 from collections import Counter
 from fractions import Fraction
 from io import BytesIO
-from pathlib import Path
 
 import mido
 import music21
@@ -29,27 +27,6 @@ from render_tunes import (
 from arranger.music.arrangement import Arrangement
 from arranger.render.musicxml import musicxml_score
 from arranger.render.written import in_written_time
-
-_ROOT = Path(__file__).resolve().parents[3]
-_DATA = Path(os.environ.get("ARRANGER_DATA", _ROOT.parent / "shared" / "data"))
-_SCHEMA = _DATA / "musicxml-xsd" / "musicxml.xsd"
-
-
-class _Beside(etree.Resolver):
-    """Finds xml.xsd and xlink.xsd next to the schema instead of on the network."""
-
-    def resolve(self, system_url, public_id, context):  # type: ignore[no-untyped-def]
-        beside = _SCHEMA.parent / system_url.rsplit("/", 1)[-1]
-        return self.resolve_filename(str(beside), context) if beside.exists() else None
-
-
-@pytest.fixture(scope="module")
-def schema() -> etree.XMLSchema:
-    if not _SCHEMA.exists():
-        pytest.skip("the MusicXML schema is not at hand")
-    parser = etree.XMLParser(no_network=True)
-    parser.resolvers.add(_Beside())
-    return etree.XMLSchema(etree.parse(str(_SCHEMA), parser))
 
 
 def many_values() -> Arrangement:

@@ -130,3 +130,8 @@ def test_the_number_of_a_short_pick_up_is_not_run_over() -> None:
     bars = (replace(bars[0], section="A"), replace(bars[1], section=None))
     piece = arrangement_of("Short", bars, "0 1/2 1:0 0 i m\n1/2 3 1:1 1 m m", "0 C")
     assert next(iter(tab_systems(piece)))[0] == "bar    [A] 0  1"
+
+
+def test_chord_names_that_would_run_together_stand_on_two_rows() -> None:
+    piece = arrangement_of("Names", bars_of("4/4", 1), "0 1 1:0 0 i m", "0 F#m7b5/E 1 B7")
+    assert next(iter(tab_systems(piece)))[1:3] == ["            B7", "        F#m7b5/E"]
