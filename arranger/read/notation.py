@@ -11,6 +11,7 @@ import warnings
 import zipfile
 from collections.abc import Iterator
 from fractions import Fraction
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -192,7 +193,7 @@ def _signatures(part: Any) -> Iterator[Signature]:
 
     measures = list(part.getElementsByClass(stream.Measure))
     stated = None
-    for measure, following in zip(measures, [*measures[1:], None], strict=True):
+    for measure, following in zip_longest(measures, measures[1:]):
         stated = measure.timeSignature or stated
         if stated is None:
             continue

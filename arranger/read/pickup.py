@@ -33,6 +33,7 @@ class PickupTable(Table):
     none: float
     margin: float = Field(ge=0)
     bars: int = Field(ge=4)
+    meters: dict[str, float]
     least_bars: int = Field(ge=2)
 
     def score(self, features: Sequence[float]) -> float:
@@ -125,3 +126,38 @@ def _marks(piece: Piece, bar: int, phase: int) -> float:
     if not ats:
         return 0.0
     return fmean(float((at - phase) % bar == 0) for at in ats)
+
+
+def find_meter(piece: Piece) -> tuple[int, int]:
+    """The meter (numerator, denominator) that the piece is heard in; 4/4 when too short.
+
+    Each meter is heard at its best phase; a bar of three quarters counts as 6/8 when its
+    middle is stressed more than its quarters.
+    """
+    table = load("pickup", PickupTable)
+    unit = piece.unit
+    if piece.end < table.least_bars * 4 * unit:
+        return (4, 4)
+    heard = {quarters: _best_score(piece, quarters * unit, table) for quarters in (2, 3, 4)}
+    quarters = max(heard, key=lambda q: heard[q] + table.meters[f"{q}/4"])
+    if quarters != 3:
+        return (quarters, 4)
+    phase = _best_phase(piece, 3 * unit, table)
+    middle = features_of(piece, 3 * unit, (phase + 3 * unit // 2) % (3 * unit), table.bars)
+    beats = [
+        table.score(features_of(piece, 3 * unit, (phase + k * unit) % (3 * unit), table.bars))
+        for k in (1, 2)
+    ]
+    return (6, 8) if table.score(middle) > fmean(beats) else (3, 4)
+
+
+def _best_phase(piece: Piece, bar: int, table: PickupTable) -> int:
+    return max(
+        range(0, bar, piece.unit // 2),
+        key=lambda phase: table.score(features_of(piece, bar, phase, table.bars)),
+    )
+
+
+def _best_score(piece: Piece, bar: int, table: PickupTable) -> float:
+    phase = _best_phase(piece, bar, table)
+    return table.score(features_of(piece, bar, phase, table.bars))

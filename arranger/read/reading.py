@@ -18,6 +18,7 @@ from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
 from arranger.read.notation import notation_format, piece_from_notation
+from arranger.read.performance import followed, keeps_no_time
 from arranger.read.piece import Piece, Remark, Signature
 from arranger.read.repair import repair
 from arranger.read.signatures import read_signatures, with_meter
@@ -44,6 +45,8 @@ def read(path: Path, *, meter: str | None = None, straight: bool | None = None) 
     data = _bytes_of(path, table)
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
+    if keeps_no_time(piece, table.performance):
+        piece = followed(piece, table.performance, table.tempo, where=path.name)
     if meter is not None:
         piece = with_meter(piece, meter)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), straight, table)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from arranger.music.errors import UsageError
-from arranger.read.pickup import find_pickup
+from arranger.read.pickup import find_meter, find_pickup
 from arranger.read.piece import Piece, Remark, Signature
 
 
@@ -38,13 +38,16 @@ def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
     result = _stated(piece)
     remarks = []
     if not result:
+        top, bottom = find_meter(piece)
+        result = [Signature(at=0, numerator=top, denominator=bottom)]
         remarks.append(
             Remark(
                 code="no-meter",
-                text="The file states no meter; 4/4 was assumed (--meter says otherwise)",
+                text=f"The file states no meter; {top}/{bottom} was heard (--meter says "
+                "otherwise)",
             )
         )
-    if not result or result[0].at > 0:
+    if result[0].at > 0:
         result.insert(0, Signature(at=0, numerator=4, denominator=4))
     if len(result) == 1 and not piece.bars_stated:
         pickup = find_pickup(piece, result[0])

@@ -48,13 +48,13 @@ OF_HAND = {
     "border": len(BORDERS) + 1,  # of that note and the border of registers around
     "known": 4,  # the hand, the other hand, struck just this lately
     "seen": 4,  # the hand, the other hand, struck that note lately
+    "shape": 4,  # the hand, the other hand, struck a chord of these intervals last
     "nearer": len(LEAPS) + 1,  # that note: way from the other hand less way from this hand
 }
 BETWEEN = {
     "gap": len(GAPS) + 1,  # between the hands, held notes too
-    "parted": len(GAPS) + 1,  # between the notes struck
-    "alike": 2,  # equal lengths on either side of the split
-    "together": len(SPANS) + 1,  # span of several notes all given to one hand
+    "parted": 4 * (len(GAPS) + 1),  # between the notes struck; equal lengths there, all
+    "together": 6 * (len(SPANS) + 1),  # span of notes all given to one hand; how many, equal
 }
 SIZES = (
     {f"right-{name}": size for name, size in OF_HAND.items()}
@@ -334,13 +334,16 @@ def pair_features(group: Group, count: int, right: HandState, left: HandState) -
     below += lower
     if above and below:
         result.append(BASES["gap"] + bisect_right(GAPS, min(above) - max(below)))
+    alike = max(group.gates) - min(group.gates) <= 0.1 * max(group.gates)
     if upper and lower:
-        result.append(BASES["parted"] + bisect_right(GAPS, upper[-1] - lower[0]))
         one, two = group.gates[count - 1], group.gates[count]
-        result.append(BASES["alike"] + (abs(one - two) <= 0.1 * two))
+        equal = 2 * (abs(one - two) <= 0.1 * two) + alike
+        apart = bisect_right(GAPS, upper[-1] - lower[0])
+        result.append(BASES["parted"] + 4 * apart + equal)
     elif len(group.pitches) > 1:
-        span = group.pitches[0] - group.pitches[-1]
-        result.append(BASES["together"] + bisect_right(SPANS, span))
+        span = bisect_right(SPANS, group.pitches[0] - group.pitches[-1])
+        many = 2 * (min(len(group.pitches), 4) - 2) + alike
+        result.append(BASES["together"] + 6 * span + many)
     return result
 
 
@@ -351,12 +354,24 @@ def _claims(
     known = 2 * (pitches in own.recent) + (pitches in other.recent)
     seen = 2 * any(edge in group for group in own.recent)
     seen += any(edge in group for group in other.recent)
+    shape = 0
+    if len(pitches) > 1:
+        shape = 2 * _same_shape(pitches, own.pitches) + _same_shape(pitches, other.pitches)
     nearer = abs(edge - other.centre) - abs(edge - own.centre)
     return [
         base["known"] + known,
         base["seen"] + seen,
+        base["shape"] + shape,
         base["nearer"] + bisect_right(LEAPS, nearer),
     ]
+
+
+def _same_shape(one: tuple[int, ...], two: tuple[int, ...]) -> bool:
+    """Whether two chords have the same intervals."""
+    if len(one) != len(two):
+        return False
+    shift = one[0] - two[0]
+    return all(a - b == shift for a, b in zip(one, two, strict=True))
 
 
 RIGHT = {name: BASES[f"right-{name}"] for name in OF_HAND}

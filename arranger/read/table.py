@@ -68,6 +68,28 @@ class SwingTable(Table):
     dotted: float = Field(gt=1)
 
 
+class PerformanceTable(Table):
+    """How the beats of a performance are followed; seconds unless stated there."""
+
+    least_notes: int = Field(ge=2)
+    gathered: float = Field(gt=0, lt=1)
+    by_chance: float = Field(ge=0)
+    step: float = Field(gt=0)
+    blur: float = Field(gt=0)
+    low: float = Field(ge=0)
+    low_pitch: int = Field(ge=0, le=127)
+    silence: float
+    fastest: float = Field(gt=0)
+    slowest: float = Field(gt=0)
+    periods: int = Field(ge=2)
+    usual: float = Field(gt=0)
+    usual_weight: float = Field(ge=0)
+    drift: float = Field(ge=0)
+    near: float = Field(gt=0)
+    between: float = Field(ge=0, le=1)
+    refused: float = Field(ge=0, le=1)
+
+
 class ReadingTable(Table):
     """``tables/reading.toml``; the unit of each value stands beside it there."""
 
@@ -77,6 +99,7 @@ class ReadingTable(Table):
     grid: GridTable
     lengths: Lengths
     swing: SwingTable
+    performance: PerformanceTable
 
 
 def reading_table() -> ReadingTable:

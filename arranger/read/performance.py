@@ -1,0 +1,215 @@
+"""Performances without a click: beats followed, notes put on them.
+
+The onsets become a curve of strength in steps of 20 ms. A dynamic program (after Ellis 2007,
+with the beat period as a second state so that the tempo may drift) finds the row of beats
+that explains the curve best; a beat counts as a quarter. Times between beats are measured
+in shares of their beat, and the tempo of each stretch is kept.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from arranger.music.errors import UnreadableInput
+from arranger.read.piece import Piece, PlayedNote, PlayedTempo, Remark
+from arranger.read.table import PerformanceTable, TempoTable
+
+MOVES = (0, -1, 1, -2, 2)  # steps of the period from one beat to the next
+NEVER = -1e9
+Curve = npt.NDArray[np.float64]
+
+
+def keeps_no_time(piece: Piece, table: PerformanceTable) -> bool:
+    """Whether the notes show no trace of the file's own beats.
+
+    With a click, even played loosely, onsets gather at some division of the quarter; the
+    mean resultant length of their phases (Mardia & Jupp 2000) is then far from 0.
+    """
+    if piece.in_seconds:
+        return True
+    if len(piece.notes) < table.least_notes:
+        return False
+    starts = np.array([note.start for note in piece.notes], dtype=np.float64) / piece.unit
+    strengths = [abs(np.exp(2j * np.pi * k * starts).mean()) for k in range(1, 9)]
+    chance = table.by_chance / math.sqrt(len(starts))
+    return bool(max(strengths) < table.gathered + chance)
+
+
+def followed(piece: Piece, table: PerformanceTable, tempos: TempoTable, *, where: str) -> Piece:
+    """``piece`` on beats of its own, one a quarter, with the tempo it was played in.
+
+    Raises
+    ------
+    UnreadableInput : the beats cannot be told with any confidence.
+    """
+    clock = _Clock(piece, tempos)
+    onsets = np.array([clock(note.start) for note in piece.notes])
+    beats = beats_of(onsets, [note.midi for note in piece.notes], table)
+    places = [_on_beats(beats, at) for at in onsets]
+    surety = _surety(places, table)
+    if surety < table.refused:
+        raise UnreadableInput(
+            "the notes keep no time that can be followed",
+            where=where,
+            next_step="Record with a click, or quantise the file before arranging it.",
+        )
+    start = math.floor(min(places))
+    notes = [
+        _renewed(note, at, _on_beats(beats, clock(note.end)), start, piece.unit)
+        for note, at in zip(piece.notes, places, strict=True)
+    ]
+    notes.sort(key=lambda note: (note.start, -note.midi, note.track, note.channel))
+    told = Remark(
+        code="performed",
+        text=f"The file was played without a click; its beats were followed by ear "
+        f"({surety:.0%} sure), check bars and rhythm (--meter)",
+    )
+    return replace(
+        piece,
+        notes=tuple(notes),
+        signatures=(),
+        keys=tuple(replace(key, at=0) for key in piece.keys[:1]),
+        tempos=tuple(_tempo_curve(beats, start, piece.unit)),
+        in_seconds=False,
+        remarks=(*piece.remarks, told),
+    )
+
+
+class _Clock:
+    """Units of the file as seconds."""
+
+    def __init__(self, piece: Piece, table: TempoTable) -> None:
+        self.unit = piece.unit
+        self.ats, self.seconds, self.pace = [0], [0.0], [60.0 / table.default]
+        for tempo in piece.tempos:
+            if table.least <= tempo.quarters <= table.most:
+                at = self(tempo.at)
+                self.ats.append(tempo.at)
+                self.seconds.append(at)
+                self.pace.append(60.0 / tempo.quarters)
+
+    def __call__(self, at: int) -> float:
+        place = bisect_right(self.ats, at) - 1
+        return self.seconds[place] + (at - self.ats[place]) / self.unit * self.pace[place]
+
+
+def beats_of(onsets: Curve, pitches: Sequence[int], table: PerformanceTable) -> Curve:
+    """Times of beats (s) that follow ``onsets`` (s), first to last, one beat beyond each."""
+    step = table.step
+    first = float(onsets.min())
+    strength = _strength(onsets - first, pitches, table)
+    ratio = table.slowest / table.fastest
+    periods = table.fastest * ratio ** (np.arange(table.periods) / (table.periods - 1))
+    lags = np.maximum(1, np.round(periods / step).astype(np.int64))
+    usual = -table.usual_weight * np.log2(periods / table.usual) ** 2
+    gain = strength[:, None] * np.sqrt(periods / table.usual) + usual * periods
+    frames = _best_row(gain, lags, table.drift)
+    beats = first + np.array(frames) * step
+    beats = np.array([_settled(beat, onsets) for beat in beats])
+    head = 2 * beats[0] - beats[1]
+    tail = 2 * beats[-1] - beats[-2]
+    return np.concatenate([[head], beats, [tail, 2 * tail - beats[-1]]])
+
+
+def _strength(onsets: Curve, pitches: Sequence[int], table: PerformanceTable) -> Curve:
+    """Strength of onsets each ``table.step`` s: low notes count more, each a little spread."""
+    frames = int(onsets.max() / table.step) + 2
+    curve = np.zeros(frames)
+    weights = [1.0 + table.low * (pitch < table.low_pitch) for pitch in pitches]
+    np.add.at(curve, np.round(onsets / table.step).astype(np.int64), weights)
+    width = np.arange(-5, 6) * table.step
+    curve = np.convolve(np.sqrt(curve), np.exp(-0.5 * (width / table.blur) ** 2), "same")
+    whole: Curve = curve / (curve.std() + 1e-9) - table.silence
+    return whole
+
+
+def _best_row(gain: Curve, lags: npt.NDArray[np.int64], drift: float) -> list[int]:
+    """Frames of the best row of beats; state (frame, period), the period moves by steps."""
+    frames, count = gain.shape
+    longest, reach = int(lags.max()), max(abs(move) for move in MOVES)
+    best = np.zeros((frames + longest, count + 2 * reach))
+    best[:, :reach] = best[:, -reach:] = NEVER
+    came = np.zeros((frames, count), dtype=np.int8)
+    columns = np.arange(count)
+    sources = np.array([columns + reach + move for move in MOVES])
+    toll = np.array([[drift * abs(move)] for move in MOVES])
+    moves = np.array(MOVES, dtype=np.int8)
+    for frame in range(frames):
+        options = best[frame + longest - lags, sources] - toll
+        choice = options.argmax(axis=0)
+        came[frame] = moves[choice]
+        best[frame + longest, reach:-reach] = gain[frame] + options[choice, columns]
+    best = best[longest:, reach:-reach]
+    return _traced(best, came, lags)
+
+
+def _traced(best: Curve, came: npt.NDArray[np.int8], lags: npt.NDArray[np.int64]) -> list[int]:
+    """The row that ends best within the last beats, in order of time."""
+    frames, count = best.shape
+    tail = max(0, frames - int(lags.max()))
+    frame, state = divmod(int(best[tail:].argmax()), count)
+    frame += tail
+    row = []
+    while frame >= 0:
+        row.append(frame)
+        before = frame - int(lags[state])
+        if before < 0:
+            break
+        state = min(count - 1, max(0, state + int(came[frame, state])))
+        frame = before
+    if len(row) < 2:
+        row.append(row[0] - int(lags[state]))
+    return row[::-1]
+
+
+def _settled(beat: float, onsets: Curve) -> float:
+    """A beat moved to the middle of the onsets within 50 ms of it."""
+    near = onsets[np.abs(onsets - beat) <= 0.05]
+    return float(np.median(near)) if len(near) else beat
+
+
+def _on_beats(beats: Curve, at: float) -> float:
+    """A time (s) counted in beats from the second of ``beats``."""
+    place = min(len(beats) - 2, max(0, bisect_right(beats.tolist(), at) - 1))
+    return float(place - 1 + (at - beats[place]) / (beats[place + 1] - beats[place]))
+
+
+def _surety(places: Sequence[float], table: PerformanceTable) -> float:
+    """0..1: how much better than chance the onsets between beats lie on the grid.
+
+    Beats are drawn to onsets, so onsets on beats prove nothing; those between them lie
+    near sixteenths or triplets in music, anywhere in noise. Where hardly any lie between
+    (a hymn in quarters), the beats themselves explain the notes.
+    """
+    grid = sorted({k / parts for parts in (4, 3) for k in range(1, parts)})
+    between = [p % 1.0 for p in places if table.near < p % 1.0 < 1.0 - table.near]
+    if len(between) < table.between * len(places):
+        return 1.0 - len(between) / len(places)
+    near = sum(min(abs(p - point) for point in grid) <= table.near for p in between)
+    chance = 2 * table.near * len(grid) / (1.0 - 2 * table.near)
+    return max(0.0, (near / len(between) - chance) / (1.0 - chance))
+
+
+def _renewed(note: PlayedNote, at: float, end: float, first: int, unit: int) -> PlayedNote:
+    start = max(0, round((at - first) * unit))
+    return replace(note, start=start, end=max(start + 1, round((end - first) * unit)))
+
+
+def _tempo_curve(beats: Curve, first: int, unit: int) -> list[PlayedTempo]:
+    """The tempo of every four beats, in whole quarters a minute, where it changes."""
+    curve: list[PlayedTempo] = []
+    for place in range(0, len(beats) - 4, 4):
+        quarters = float(round(240.0 / (beats[place + 4] - beats[place])))
+        if not curve or curve[-1].quarters != quarters:
+            at = max(0, (place - 1 - first) * unit)
+            curve.append(PlayedTempo(at=at, quarters=quarters, track=0))
+    if not curve:
+        quarters = float(round(60.0 / (beats[1] - beats[0])))
+        curve.append(PlayedTempo(at=0, quarters=quarters, track=0))
+    return curve

@@ -1,0 +1,106 @@
+"""MusicXML, Humdrum and ABC give the Score of the same piece's MIDI file."""
+
+from __future__ import annotations
+
+import zipfile
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from arranger.music.errors import UnreadableInput, UsageError
+from arranger.read import read
+
+ABC = """X:1
+T:Three Bars
+C:Trad.
+M:3/4
+L:1/4
+Q:1/4=100
+K:G
+D | G A B | c2 A | G3 |]
+"""
+
+KERN = """!!!OTL: Two Staves
+**kern\t**kern
+*clefF4\t*clefG2
+*M2/4\t*M2/4
+=1\t=1
+4C\t8cc
+.\t8dd
+4G\t4ee
+=2\t=2
+2C\t2cc
+==\t==
+*-\t*-
+"""
+
+
+def test_abc_with_a_pickup(tmp_path: Path) -> None:
+    (tmp_path / "tune.abc").write_text(ABC)
+    score = read(tmp_path / "tune.abc")
+    assert score.title == "Three Bars"
+    assert score.composer == "Trad."
+    assert [(bar.number, bar.length) for bar in score.bars] == [(0, 1), (1, 3), (2, 3), (3, 3)]
+    assert [(n.midi, n.onset) for n in score.notes][:3] == [(62, 0), (67, 1), (69, 2)]
+    assert score.keys[0].key.name == "G major"
+    assert (score.tempo, score.tempo_stated) == (100, True)
+
+
+def test_humdrum_with_two_staves(tmp_path: Path) -> None:
+    (tmp_path / "piece.krn").write_text(KERN)
+    score = read(tmp_path / "piece.krn")
+    right = [(n.midi, n.onset) for n in score.notes if n.hand == "right"]
+    left = [(n.midi, n.onset) for n in score.notes if n.hand == "left"]
+    assert right == [(72, 0), (74, Fraction(1, 2)), (76, 1), (72, 2)]
+    assert left == [(48, 0), (55, 1), (48, 2)]
+    assert len(score.bars) == 2
+
+
+def test_musicxml_is_the_same_score_as_its_midi(tmp_path: Path) -> None:
+    """A rag of music21's corpus, with its repeats played out, written in both formats."""
+    corpus = pytest.importorskip("music21.corpus")
+    rag = corpus.parse("joplin/maple_leaf_rag")
+    rag.write("musicxml", tmp_path / "rag.musicxml")
+    rag.expandRepeats().write("midi", tmp_path / "rag.mid")
+    notation, midi = read(tmp_path / "rag.musicxml"), read(tmp_path / "rag.mid")
+
+    def essence(score):
+        return [(n.onset, n.length, n.midi, n.hand) for n in score.notes]
+
+    assert essence(notation) == essence(midi)
+    assert notation.bars == midi.bars
+    assert notation.keys == midi.keys
+    assert notation.tempo == midi.tempo == 100
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("bad.musicxml", b"<?xml version='1.0'?><score-partwise><part"),
+        ("bad.mxl", b"PK\x03\x04 and then nothing"),
+        ("bad.krn", b"**kern\n4Q\x00\n"),
+        ("bad.abc", b"X:1\n"),
+    ],
+)
+def test_damaged_notation_is_refused_in_words(
+    tmp_path: Path, name: str, content: bytes
+) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(UnreadableInput):
+        read(tmp_path / name)
+
+
+def test_a_packed_score_that_unpacks_to_far_too_much_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "bomb.mxl"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("score.xml", b" " * 60_000_000)
+    with pytest.raises(UnreadableInput, match="far too much"):
+        read(path)
+
+
+@pytest.mark.parametrize("meter", ["", "3", "3/5", "0/4", "waltz"])
+def test_a_meter_that_is_none_is_wrong_usage(tmp_path: Path, meter: str) -> None:
+    (tmp_path / "tune.abc").write_text(ABC)
+    with pytest.raises(UsageError, match="not a meter"):
+        read(tmp_path / "tune.abc", meter=meter)
