@@ -13,6 +13,7 @@ class HarmonyTable(Table):
     tone: tuple[float, float, float, float]
     stranger: float
     absent: tuple[float, float, float, float]
+    absent_altered_fifth: float
     heard: float
     heard_in_hymns: float
     bass: tuple[float, float, float, float]

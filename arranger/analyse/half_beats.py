@@ -108,11 +108,11 @@ def _grid(line: Timeline, textures: tuple[TextureSpan, ...]) -> tuple[Ints, Ints
 
 
 def _strength(at: int, thumb: int, measure: Measure) -> int:
-    if at == 0:
-        return DOWNBEAT
+    if at == 0 or (measure.compound and at % thumb == 0):
+        return DOWNBEAT  # a dotted beat of 6/8 is a small bar
     if measure.numerator == 3 and measure.denominator >= 8:
         return OFF  # 3/8 is felt in one
-    if at % (thumb if measure.compound else 2 * thumb) == 0 and not measure.triple:
+    if not measure.triple and not measure.compound and at % (2 * thumb) == 0:
         return STRONG
     return BEAT if at % min(thumb, measure.beat) == 0 else OFF
 

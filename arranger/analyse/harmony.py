@@ -119,7 +119,12 @@ class Scorer:
 
     @cached_property
     def _absent(self) -> Floats:
-        return self._by_role(self.weights.absent, 0.0)[:, :NO_BASS]
+        """As by role; a diminished or augmented fifth has to be heard, a perfect one less."""
+        matrix = self._by_role(self.weights.absent, 0.0)[:, :NO_BASS]
+        for row, chord in enumerate(self.chords):
+            if chord.fifth is not None and (chord.fifth - chord.root) % 12 != 7:
+                matrix[row, chord.fifth] += self.weights.absent_altered_fifth
+        return matrix
 
     @cached_property
     def _bass(self) -> Floats:

@@ -75,8 +75,8 @@ def find_keys(line: Timeline, given: Key | None = None) -> tuple[KeySection, ...
 
     The file's signatures are trusted where they stand, unless the profile contradicts
     one clearly; the profile decides the mode. Where the file has none, a dynamic
-    program over bars finds the sections. ``given`` overrides the key of the first
-    section; the others keep their distance to it.
+    program over bars finds the sections. ``given`` is the teacher's word for the key in
+    which the piece begins: it holds wherever that key was heard.
     """
     bars = _keys_by_bar(line)
     sections: list[KeySection] = []
@@ -95,11 +95,18 @@ def find_keys(line: Timeline, given: Key | None = None) -> tuple[KeySection, ...
 
 
 def _corrected(sections: tuple[KeySection, ...], given: Key | None) -> tuple[KeySection, ...]:
-    """The sections with the first in ``given``; later ones stay where they were found."""
+    """The sections with ``given`` in place of the key that was heard first."""
     if given is None:
         return sections
-    head = sections[0]
-    return (KeySection(start=head.start, end=head.end, key=given), *sections[1:])
+    heard = sections[0].key
+    corrected: list[KeySection] = []
+    for section in sections:
+        key = given if section.key == heard else section.key
+        start = section.start
+        if corrected and corrected[-1].key == key:
+            start = corrected.pop().start
+        corrected.append(KeySection(start=start, end=section.end, key=key))
+    return tuple(corrected)
 
 
 def _keys_by_bar(line: Timeline) -> list[int]:

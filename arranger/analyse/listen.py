@@ -22,7 +22,7 @@ def analyse(score: Score, *, key: Key | None = None) -> Analysis:
     score : Score
         As read; at least one note and one bar.
     key : Key or None
-        The key of the piece, where a teacher says so; None to find it.
+        The key in which the piece begins, where a teacher says so; None to find it.
 
     Returns
     -------

@@ -193,11 +193,16 @@ def _waltz_mark(bar: HandBar, thumb: int) -> float:
 
 
 def _compound_mark(bar: HandBar, thumb: int) -> float:
-    """Share of dotted beats that the left hand strikes with something low."""
+    """Share of dotted beats that the left hand strikes; less where it only goes along with
+    the right hand.
+    """
     if not bar.measure.compound:
         return 0.0
     beats = range(0, bar.measure.full, thumb)
-    return 0.75 * sum(bar.left_at(at) is not None for at in beats) / len(beats)
+    struck = sum(bar.left_at(at) is not None for at in beats) / len(beats)
+    along = {stroke.at for stroke in bar.left} <= {stroke.at for stroke in bar.right}
+    inner = any(stroke.at % thumb for stroke in bar.left)
+    return (0.5 if along and inner else 0.75) * struck
 
 
 def _walking_mark(bar: HandBar, thumb: int) -> float:
