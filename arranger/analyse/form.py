@@ -41,6 +41,7 @@ class FormTable(Table):
     shortest_in_short_piece: int
     short_piece: int
     alike: float
+    alike_ending: float
     right_hand: float
     intro_most: int
     intro_share: float
@@ -242,11 +243,16 @@ def _best_copies(
 
 
 def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Floats) -> float:
-    """Mean likeness of two sections, bar by bar from their beginnings."""
-    length = min(one[1] - one[0], other[1] - other[0])
-    longer = max(one[1] - one[0], other[1] - other[0])
-    pairs = [alike[one[0] + i, other[0] + i] for i in range(length)]
-    return float(sum(pairs)) / longer
+    """Mean likeness of how two sections begin, or of the whole less an allowance.
+
+    Endings differ at repeats, and different strains may end alike.
+    """
+    lengths = one[1] - one[0], other[1] - other[0]
+    if max(lengths) > 2 * min(lengths):
+        return 0.0
+    bars = [alike[one[0] + bar, other[0] + bar] for bar in range(min(lengths))]
+    beginning = float(np.mean(bars[: (len(bars) + 1) // 2]))
+    return max(beginning, float(np.mean(bars)) - _table().alike_ending)
 
 
 def _letters(spans: list[tuple[int, int]], alike: Floats) -> list[str]:
