@@ -11,6 +11,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault, LevelMismatch
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
+from arranger.music.reduction import Reduction
 from arranger.music.verdict import Verdict
 from arranger.neck import place
 from arranger.reduce import reduce
@@ -114,7 +115,7 @@ def arrange_analysis(
         return _suited(analysis, level, wishes, anyway=anyway)
     except LevelMismatch as mismatch:
         nearest = _nearest_level(analysis, level, wishes)
-        raise _with_nearest(mismatch, nearest, level) from mismatch
+        raise _with_nearest(mismatch, nearest) from mismatch
 
 
 def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool) -> Result:
@@ -127,6 +128,7 @@ def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool
         raise LevelMismatch(
             f"the piece does not suit the level {level_name}: {wrong}; {_bars_in_words(bars)}",
             where=analysis.score.file,
+            next_step=f"To write {level_name} all the same: --anyway.",
             bars=bars,
         )
     return result
@@ -144,6 +146,7 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
         capo=wishes.capo,
         marks=wishes.marks,
     )
+    _refuse_strange_key(reduction, level)
     arrangement = place(reduction, level=level, player=player)
     verdict = judge(arrangement, analysis, level, player)
     if verdict.violations:
@@ -157,6 +160,18 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
             ),
         )
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
+
+
+def _refuse_strange_key(reduction: Reduction, level: Level) -> None:
+    """A key the teacher names may be one that the level does not play in."""
+    strange = [setting.key for setting in reduction.settings if not level.plays_in(setting.key)]
+    if strange:
+        most = level.max_accidentals
+        known = ", ".join(level.keys) or f"keys of at most {most} sharps or flats"
+        raise LevelMismatch(
+            f"the level {reduction.level} does not play in {strange[0].name}, only in {known}",
+            where="--key",
+        )
 
 
 def _misfit(verdict: Verdict, level: Level) -> str:
@@ -197,7 +212,7 @@ def _nearest_level(analysis: Analysis, level: str, wishes: Wishes) -> str | None
     return None
 
 
-def _with_nearest(mismatch: LevelMismatch, nearest: str | None, level: str) -> LevelMismatch:
+def _with_nearest(mismatch: LevelMismatch, nearest: str | None) -> LevelMismatch:
     hint = (
         f"The nearest level that works is {nearest}: --level {nearest}."
         if nearest
@@ -206,7 +221,7 @@ def _with_nearest(mismatch: LevelMismatch, nearest: str | None, level: str) -> L
     return LevelMismatch(
         mismatch.what,
         where=mismatch.where,
-        next_step=f"{hint} To write {level} all the same: --anyway.",
+        next_step=f"{hint} {mismatch.next_step}".strip(),
         bars=mismatch.bars,
         nearest=nearest,
     )

@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import Field
 
 from arranger.music.errors import UsageError
+from arranger.music.key import Key
 from arranger.tables.hand import Hand
 from arranger.tables.loader import Table, load, validate
 
@@ -67,6 +68,12 @@ class Level(Table):
     grid_fidelity_least: float = Field(ge=0, le=1)
     contour_breaks_most: float = Field(ge=0, le=1)
     techniques: tuple[Technique, ...]
+
+    def plays_in(self, key: Key) -> bool:
+        """Whether the level's hand may play in ``key``."""
+        if self.keys:
+            return key.short in self.keys
+        return abs(key.sharps) <= self.max_accidentals
 
 
 class Levels(Table):

@@ -10,6 +10,7 @@ import pytest
 
 from arranger.music.analysis import Analysis
 from arranger.music.errors import InternalFault, LevelMismatch, UsageError
+from arranger.music.key import parse_key
 from arranger.music.verdict import Difficulty, Fidelity, Verdict, Violation
 from arranger.run import pipeline
 from arranger.run.pipeline import Wishes, arrange, arrange_analysis
@@ -26,11 +27,15 @@ class Rooms:
     broken: tuple[Violation, ...] = ()
     tried: list[str] = field(default_factory=list)
 
-    def reduce(self, _analysis: Analysis, *, level_name: str, **_: Any) -> str:
+    def reduce(
+        self, _analysis: Analysis, *, level_name: str, key: str | None, **_: Any
+    ) -> SimpleNamespace:
         self.tried.append(level_name)
-        return level_name
+        keys = [] if key is None else [SimpleNamespace(key=parse_key(key))]
+        return SimpleNamespace(level=level_name, settings=keys)
 
-    def judge(self, level_name: str, *_: Any) -> Verdict:
+    def judge(self, reduction: SimpleNamespace, *_: Any) -> Verdict:
+        level_name = reduction.level
         heard = Fidelity(
             melody_kept=1.0,
             grid_fidelity=self.grid.get(level_name, 1.0),
@@ -57,7 +62,8 @@ def rooms(monkeypatch: pytest.MonkeyPatch) -> Rooms:
 
 def test_piece_that_suits_goes_through_each_room_once(rooms: Rooms) -> None:
     result = arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
-    assert (result.arrangement, result.lesson) == ("beginner", "lesson")
+    assert result.arrangement.level == "beginner"
+    assert result.lesson == "lesson"
     assert rooms.tried == ["beginner"]
 
 
@@ -113,6 +119,20 @@ def test_broken_rule_is_a_fault_that_nothing_overrides(rooms: Rooms, anyway: boo
     assert fault.value.exit_code == 70
     assert fault.value.report == (
         "bar 3: reach: fingers 1 and 4 are too far apart (notes (1, 2))",
+    )
+
+
+@pytest.mark.parametrize("anyway", [False, True])
+def test_key_foreign_to_the_level_names_one_that_plays_in_it(
+    rooms: Rooms, anyway: bool
+) -> None:
+    """A beginner has no barre for F; the next level has."""
+    with pytest.raises(LevelMismatch) as refused:
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(key="F"), anyway=anyway)
+    assert refused.value.nearest == "elementary"
+    assert str(refused.value) == (
+        "--key: the level beginner does not play in F major, only in C, G, D, A, E, Am, Em, Dm."
+        " The nearest level that works is elementary: --level elementary."
     )
 
 
