@@ -9,22 +9,32 @@ from arranger.render.document_json import arrangement_from_json, arrangement_jso
 from arranger.render.engrave import engraved
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
+from arranger.render.paper import Paper
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.tab import tab_text
 from arranger.render.written import in_notatable_time, in_written_time
 
-__all__ = ["arrangement_from_json", "documents"]
+__all__ = ["Paper", "arrangement_from_json", "documents"]
+
+_A4 = Paper()
 
 
-def documents(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> dict[str, bytes]:
+def documents(
+    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, *, paper: Paper = _A4
+) -> dict[str, bytes]:
     """What a teacher is given: file name → contents, the same bytes for the same values.
+
+    ``paper`` is for the printed sheet alone.
 
     Raises
     ------
     InternalFault : a document does not fit its own schema.
     """
-    systems = engraved(in_notatable_time(in_written_time(arrangement)))
+    drawn = in_notatable_time(in_written_time(arrangement))
+    systems = engraved(drawn, width=_A4.system_width)
+    width = paper.system_width
+    printed = systems if width == _A4.system_width else engraved(drawn, width=width)
     texts = {
         "tab.txt": tab_text(arrangement, verdict, lesson),
         "arrangement.json": arrangement_json(arrangement, verdict, lesson),
@@ -35,5 +45,5 @@ def documents(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> dic
         **{name: text.encode("utf-8", "replace") for name, text in texts.items()},
         "score.musicxml": musicxml_score(arrangement),
         "practice.mid": practice_midi(arrangement),
-        "sheet.pdf": printed_sheet(arrangement, verdict, lesson, systems),
+        "sheet.pdf": printed_sheet(arrangement, verdict, lesson, printed, paper),
     }

@@ -51,7 +51,7 @@ class System:
     height: float
 
 
-def engraved(written: Arrangement, *, width: int = 2000) -> tuple[System, ...]:
+def engraved(written: Arrangement, *, width: int) -> tuple[System, ...]:
     """The systems of an arrangement in (notatable) written time, ``width`` units wide."""
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()

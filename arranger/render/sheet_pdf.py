@@ -13,6 +13,7 @@ from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_svg
 from arranger.render.engrave import System
+from arranger.render.paper import Paper
 from arranger.render.plain_text import one_line
 from arranger.render.tab_head import (
     CAUTION,
@@ -33,15 +34,13 @@ def printed_sheet(
     verdict: Verdict,
     lesson: Lesson,
     systems: tuple[System, ...],
-    *,
-    paper: str = "a4",
-    scale: float = 1.0,
+    paper: Paper,
 ) -> bytes:
-    """The PDF, the same bytes for the same values; ``scale`` enlarges the text."""
+    """The PDF, the same bytes for the same values; ``systems`` as wide as ``paper`` asks."""
     data = {
         "title": one_line(arrangement.title) or "Untitled",
-        "paper": paper,
-        "scale": scale,
+        "paper": paper.typst_name,
+        "scale": paper.scale,
         "left": _left(arrangement),
         "right": _right(arrangement, verdict),
         "shapes": [shape_svg(shape) for shape in arrangement.shapes],

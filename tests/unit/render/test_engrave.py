@@ -18,7 +18,7 @@ _SVG = "{http://www.w3.org/2000/svg}"
 
 
 def _systems(arrangement: Arrangement) -> tuple[System, ...]:
-    return engraved(in_notatable_time(in_written_time(arrangement)))
+    return engraved(in_notatable_time(in_written_time(arrangement)), width=2000)
 
 
 def long_piece() -> Arrangement:

@@ -13,11 +13,12 @@ from lxml import html
 from render_tunes import LESSON, SHAPES, TUNES, alternating_bass, little_rag, verdict_of, waltz
 
 from arranger.music.arrangement import Arrangement
+from arranger.music.errors import UsageError
 from arranger.music.lesson import Lesson, LessonStep
+from arranger.render import Paper, documents
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
 from arranger.render.engrave import engraved
 from arranger.render.sheet_html import playing_sheet
-from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.spoken import spoken_bars
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -25,17 +26,16 @@ _MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
 
 
 def _page(arrangement: Arrangement, lesson: Lesson = LESSON) -> str:
-    systems = engraved(in_notatable_time(in_written_time(arrangement)))
+    systems = engraved(in_notatable_time(in_written_time(arrangement)), width=2000)
     return playing_sheet(arrangement, verdict_of(arrangement), lesson, systems)
 
 
-def _pdf(arrangement: Arrangement, **how: object) -> bytes:
-    systems = engraved(in_notatable_time(in_written_time(arrangement)))
-    return printed_sheet(arrangement, verdict_of(arrangement), LESSON, systems, **how)  # type: ignore[arg-type]
+def _pdf(arrangement: Arrangement, paper: Paper = Paper()) -> bytes:  # noqa: B008
+    return documents(arrangement, verdict_of(arrangement), LESSON, paper=paper)["sheet.pdf"]
 
 
 def hostile() -> Arrangement:
-    return replace(alternating_bass(), title=_MARKUP, composer=_MARKUP, file=_MARKUP)
+    return replace(alternating_bass(), title=_MARKUP, composer=_MARKUP)
 
 
 def test_a_pdf_is_the_same_bytes_twice() -> None:
@@ -44,8 +44,13 @@ def test_a_pdf_is_the_same_bytes_twice() -> None:
 
 
 def test_other_paper_and_larger_print() -> None:
-    assert _pdf(waltz(), paper="us-letter") != _pdf(waltz())
-    assert _pdf(waltz(), scale=1.4) != _pdf(waltz())
+    """Letter is 612 by 792 points; A4 595 by 842."""
+    assert b"/MediaBox[0 0 612 792]" in _pdf(waltz(), Paper(size="letter"))
+    assert b"/MediaBox[0 0 595.27" in _pdf(waltz())
+    large, usual = _pdf(alternating_bass(), Paper(scale=2.0)), _pdf(alternating_bass())
+    assert large.count(b"/MediaBox") > usual.count(b"/MediaBox")
+    with pytest.raises(UsageError, match="scale"):
+        Paper(scale=0.1)
 
 
 def test_markup_in_names_does_not_disturb_the_pdf() -> None:
