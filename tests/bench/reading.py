@@ -1,0 +1,145 @@
+"""Figures of reading on open piano files whose two tracks are the two hands.
+
+    python tests/bench/reading.py FOLDER [--odd FOLDER] [--flips N]
+
+Prints hands from one merged stream with the shipped weights (learnt on the same files;
+figures of kept-back files stand in tables/hands.toml and are printed by train_hands.py),
+against the plain split at middle C; onsets on the grid; odd bars and graces; milliseconds
+a file. ``--odd`` reads a folder of damaged files, ``--flips`` reads that many copies of the
+first file with bytes flipped; both count scores, refusals and tracebacks.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+from statistics import median
+
+from train_hands import BEAM, Example, example, right_notes
+
+from arranger.music.errors import ArrangerError
+from arranger.music.score import Score
+from arranger.read import read
+from arranger.read.reading import gridded_piece
+from arranger.read.split import SplitTable
+from arranger.tables import load
+
+MIDDLE_C = 60
+
+
+def percent(part: float, whole: float) -> str:
+    return f"{100 * part / whole:6.2f} %" if whole else "     -"
+
+
+def hands(examples: list[Example]) -> None:
+    """Notes given to the true hand."""
+    weights = load("hands", SplitTable).flat()
+    rags = [e for e in examples if e[0].startswith("joplin")]
+    for name, chosen in (("rags", rags), ("all", examples)):
+        total = sum(len(e[3]) for e in chosen)
+        plain = sum(
+            (pitch >= MIDDLE_C) == right
+            for e in chosen
+            for pitch, right in zip((p for g in e[1] for p in g.pitches), e[3], strict=True)
+        )
+        learnt = sum(right_notes(e, weights) for e in chosen)
+        print(
+            f"hands, {name:4} {total:6} notes   middle C {percent(plain, total)}"
+            f"   beam of {BEAM} {percent(learnt, total)}"
+        )
+
+
+def grid(paths: list[Path]) -> None:
+    """Onsets that lie on their grid, ornaments apart."""
+    missed = total = written = 0.0
+    for path in paths:
+        piece, gridded = gridded_piece(path)
+        total += len(piece.notes)
+        missed += gridded.miss * len(piece.notes)
+        written += gridded.quantised
+    print(f"grid       {int(total):6} notes   on it {percent(total - missed, total)}")
+    print(f"           {len(paths):6} files   taken as written {int(written)}")
+
+
+def bars(scores: list[Score]) -> None:
+    """Bars, how many are odd, and how often a bar begins with a note in the left hand."""
+    counted = odd = struck = 0
+    graces = Counter(note.ornament for s in scores for note in s.notes if note.ornament)
+    for score in scores:
+        low = {note.onset for note in score.notes if note.hand == "left"}
+        for bar in score.bars:
+            counted += 1
+            odd += bar.length * bar.denominator != 4 * bar.numerator
+            struck += bar.start in low
+    pickups = sum(score.bars[0].number == 0 for score in scores)
+    print(
+        f"bars       {counted:6}         odd lengths {odd}, pieces with a pick-up {pickups}, "
+        f"left hand strikes on the bar line {percent(struck, counted)}"
+    )
+    print(f"ornaments  {dict(graces)}")
+
+
+def outcomes(paths: list[Path], name: str) -> None:
+    """Scores, refusals and tracebacks, and the longest time."""
+    counts: Counter[str] = Counter()
+    longest = 0.0
+    for path in paths:
+        started = time.perf_counter()
+        try:
+            read(path)
+            counts["read"] += 1
+        except ArrangerError:
+            counts["refused in words"] += 1
+        except Exception as error:  # a traceback is what this bench looks for
+            counts["TRACEBACK"] += 1
+            print(f"  {path.name}: {error!r}")
+        longest = max(longest, time.perf_counter() - started)
+    print(f"{name:10} {len(paths):6} files   {dict(counts)}, longest {longest:.2f} s")
+
+
+def flipped(path: Path, count: int) -> None:
+    """``count`` copies of a file with one to twenty bytes changed."""
+    data, dice = path.read_bytes(), random.Random(1)
+    with tempfile.TemporaryDirectory() as folder:
+        copies = []
+        for number in range(count):
+            damaged = bytearray(data)
+            for _ in range(dice.randint(1, 20)):
+                damaged[dice.randrange(len(data))] = dice.randrange(256)
+            copy = Path(folder) / f"{number}.mid"
+            copy.write_bytes(bytes(damaged))
+            copies.append(copy)
+        outcomes(copies, "flips")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--odd", type=Path)
+    parser.add_argument("--flips", type=int, default=0)
+    args = parser.parse_args()
+    paths = sorted(args.folder.glob("*.mid"))
+    scores, milliseconds = [], []
+    for path in paths:
+        started = time.perf_counter()
+        scores.append(read(path))
+        milliseconds.append(1000 * (time.perf_counter() - started))
+    print(
+        f"time       {len(paths):6} files   median {median(milliseconds):.0f} ms, "
+        f"longest {max(milliseconds):.0f} ms"
+    )
+    grid(paths)
+    bars(scores)
+    hands([e for e in map(example, paths) if e is not None])
+    if args.odd:
+        outcomes(sorted(args.odd.iterdir()), "odd")
+    if args.flips:
+        flipped(min(paths, key=lambda path: path.stat().st_size), args.flips)
+
+
+if __name__ == "__main__":
+    main()
