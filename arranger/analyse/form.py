@@ -40,6 +40,7 @@ class FormTable(Table):
     shortest: int
     shortest_in_short_piece: int
     short_piece: int
+    interlude: int
     alike: float
     alike_ending: float
     right_hand: float
@@ -162,10 +163,8 @@ def _share_cuts(told: list[_Told], weights: Counter[int]) -> None:
 
 
 def _apart(weights: Counter[int], count: int) -> list[int]:
-    """The weightiest cuts that leave no section shorter than the shortest allowed; only
-    the first and the last may be (an introduction, a coda).
-    """
-    least = _least(count)
+    """The weightiest cuts that leave room for an interlude between them."""
+    least = _table().interlude
     kept: list[int] = []
     for cut, _ in sorted(weights.items(), key=lambda item: (-item[1], item[0])):
         if 1 < cut < count - 1 and all(abs(cut - other) >= least for other in kept):
@@ -266,8 +265,9 @@ def _letters(spans: list[tuple[int, int]], alike: Floats) -> list[str]:
         else:
             numbers.append(len(heads))
             heads.append(span)
-    opening, following = spans[0][1], spans[min(1, len(spans) - 1)]
-    most = min(table.intro_most, (following[1] - following[0]) * table.intro_share)
+    opening = spans[0][1]
+    longest = max(last - first for first, last in spans)
+    most = min(table.intro_most, longest * table.intro_share)
     if len(spans) > 2 and numbers.count(0) == 1 and opening <= most:
         return ["Intro", *(_letter(number - 1) for number in numbers[1:])]
     return [_letter(number) for number in numbers]

@@ -48,7 +48,10 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """A formal section: ``letter`` A, B, …; ``first`` and ``last`` index ``Score.bars``."""
+    """A formal section; ``first`` and ``last`` index ``Score.bars``.
+
+    ``letter`` is A, B, …, or "Intro" for a short opening that never returns.
+    """
 
     letter: str
     first: int

@@ -52,3 +52,20 @@ def test_most_bars_of_a_rag_are_stride(heard: list[Analysis]) -> None:
         stride = sum(x.end - x.start for x in analysis.textures if x.texture == "stride")
         assert stride / analysis.score.end > 0.5, analysis.score.title
         assert {str(x.thumb_beat) for x in analysis.textures} == {"1/2"}, analysis.score.title
+
+
+def test_the_form_of_the_maple_leaf_rag(heard: list[Analysis]) -> None:
+    """AA BB A CC DD, sixteen bars each after a pick-up (from memory)."""
+    analysis = next(x for x in heard if x.score.file == "joplins_maple.mid")
+    assert "".join(section.letter for section in analysis.sections) == "AABBACCDD"
+    assert {x.last - x.first + 1 for x in analysis.sections[1:]} == {16}
+
+
+def test_the_form_of_the_entertainer(heard: list[Analysis]) -> None:
+    """Introduction, AA BB A CC, a four-bar interlude, DD (from memory); C tells its eight
+    bars four times.
+    """
+    analysis = next(x for x in heard if x.score.file == "joplins_entertainer.mid")
+    form = [(section.letter, section.last - section.first + 1) for section in analysis.sections]
+    strains = [("A", 16)] * 2 + [("B", 16)] * 2 + [("A", 16)] + [("C", 8)] * 4
+    assert form == [("Intro", 4), *strains, ("D", 4), ("E", 16), ("E", 16)]
