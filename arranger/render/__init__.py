@@ -12,10 +12,11 @@ from arranger.render.musicxml import musicxml_score
 from arranger.render.paper import Paper
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import printed_sheet
+from arranger.render.spoken import spoken_text
 from arranger.render.tab import tab_text
 from arranger.render.written import in_notatable_time, in_written_time
 
-__all__ = ["Paper", "arrangement_from_json", "documents"]
+__all__ = ["Paper", "arrangement_from_json", "documents", "spoken_text"]
 
 _A4 = Paper()
 

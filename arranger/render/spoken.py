@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from textwrap import wrap
 
-from arranger.music.arrangement import Arrangement, Placement
+from arranger.music.arrangement import Arrangement, Placement, Shape
 from arranger.music.time import Beat
-from arranger.render.written import WrittenBar, written_bars
+from arranger.render.plain_text import one_line
+from arranger.render.tab_head import key_text, tempo_text, tuning_text
+from arranger.render.written import WrittenBar, in_written_time, written_bars
+
+_WIDTH = 80
 
 _SHARES = {
     Beat(0): "",
@@ -63,3 +68,31 @@ def _note(note: Placement) -> str:
     elif note.left != "0":
         place += f" finger {note.left}"
     return f"{note.slur or _RIGHT[note.right]}, string {note.string} {place}"
+
+
+def spoken_text(arrangement: Arrangement) -> str:
+    """The piece to be read aloud: what it is, how its shapes lie, then every bar."""
+    written = in_written_time(arrangement)
+    lines = [
+        f"{one_line(arrangement.title) or 'Untitled'}.",
+        f"Level {arrangement.level}. Key {key_text(arrangement)}.",
+        f"Tuning {tuning_text(arrangement.tuning)}.",
+        f"Tempo, {tempo_text(arrangement)}.",
+        *(_shape(shape) for shape in arrangement.shapes),
+        *spoken_bars(written),
+    ]
+    return "\n\n".join("\n".join(wrap(line, _WIDTH)) for line in lines) + "\n"
+
+
+def _shape(shape: Shape) -> str:
+    """``Shape C: string 6 silent, string 5 fret 3 finger 3, …, string 1 open.``"""
+    said = []
+    for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
+        if fret is None:
+            said.append(f"string {6 - index} silent")
+        elif fret == 0:
+            said.append(f"string {6 - index} open")
+        else:
+            held = f" finger {finger}" if finger else ""
+            said.append(f"string {6 - index} fret {fret}{held}")
+    return f"Shape {shape.name}: {', '.join(said)}."

@@ -15,7 +15,7 @@ from render_tunes import LESSON, SHAPES, TUNES, alternating_bass, little_rag, ve
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import UsageError
 from arranger.music.lesson import Lesson, LessonStep
-from arranger.render import Paper, documents
+from arranger.render import Paper, documents, spoken_text
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
 from arranger.render.engrave import engraved
 from arranger.render.sheet_html import playing_sheet
@@ -130,3 +130,11 @@ def test_every_bar_in_words() -> None:
     assert words[1].startswith("Bar 2, the same as bar 1.")
     assert "hammer-on, string 2 fret 1 finger 1" in spoken_bars(alternating_bass())[0]
     assert spoken_bars(waltz())[0].startswith("Bar 0. Beat 3: index, string 2 fret 3 finger 4")
+
+
+def test_the_whole_piece_in_words() -> None:
+    text = spoken_text(little_rag())
+    assert text.startswith("A Two-Bar Rag.\n\nLevel beginner. Key G major")
+    shape = "Shape G: string 6 fret 3 finger 2, string 5 fret 2 finger 1, string 4 open,"
+    assert shape in text
+    assert max(len(line) for line in text.splitlines()) <= 80
