@@ -31,6 +31,7 @@ class HarmonyTable(Table):
     struck_on_beat: float
     off_beat: float
     lone_bass: float
+    no_chord_enter: float
     no_chord: float
     no_chord_unison: float
     silence: float

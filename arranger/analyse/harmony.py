@@ -21,17 +21,21 @@ Structures* (2001), ch. 6; dynamic program over segments of free length: Sarawag
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from arranger.analyse.chord_weights import HarmonyTable, chord_weights
-from arranger.analyse.half_beats import DOWNBEAT, NO_BASS, Slots, half_beats
+from arranger.analyse.half_beats import NO_BASS, Slots, half_beats
 from arranger.analyse.timeline import Bools, Floats, Ints, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord, ChordSpan
 from arranger.music.key import KeySection
+from arranger.music.score import Bar, Score
+from arranger.music.time import Beat
 
 
 def known_chords() -> tuple[Chord, ...]:
@@ -65,7 +69,8 @@ class Scorer:
         score += np.where(hymn, self._prior_in_hymns, self._prior)
         score += self.weights.outside_key * grid.outside[starts]
         score -= self._costs(starts, end)[:, None]
-        without = self._without[end] - self._without[starts] - self.weights.change[DOWNBEAT]
+        enter = np.where(grid.unison[starts], 0.0, self.weights.no_chord_enter)
+        without = self._without[end] - self._without[starts] - enter
         return np.hstack([score, without[:, None]])
 
     def _missing(self, heard: Floats, hymn: Bools) -> Floats:
@@ -198,6 +203,43 @@ def find_chords(
         end = line.beats(grid.end[last - 1])
         spans.append(ChordSpan(start=start, end=end, chord=named))
     return tuple(spans)
+
+
+def alike_in_equal_bars(
+    score: Score, spans: tuple[ChordSpan, ...], same: tuple[int | None, ...]
+) -> tuple[ChordSpan, ...]:
+    """The spans with the same chords in bars that hold the same notes.
+
+    ``same`` is ``Analysis.same_as``. What most of the equal bars have wins, and of two that
+    are as common the one heard first: a player meets a bar again and finds it as it was.
+    """
+    starts = [span.start for span in spans]
+    cells = [
+        _cell(bar, spans[bisect_right(starts, bar.start) - 1 : bisect_left(starts, bar.end)])
+        for bar in score.bars
+    ]
+    heads = [index if head is None else head for index, head in enumerate(same)]
+    votes: dict[int, Counter[_Cell]] = {}
+    for head, cell in zip(heads, cells, strict=True):
+        votes.setdefault(head, Counter())[cell] += 1
+    result: list[ChordSpan] = []
+    for bar, head in zip(score.bars, heads, strict=True):
+        cell = votes[head].most_common(1)[0][0]
+        ends = [*(at for at, _ in cell[1:]), bar.length]
+        for (at, chord), until in zip(cell, ends, strict=True):
+            start, end = bar.start + at, bar.start + until
+            if result and result[-1].chord == chord:
+                start = result.pop().start
+            result.append(ChordSpan(start=start, end=end, chord=chord))
+    return tuple(result)
+
+
+_Cell = tuple[tuple[Beat, Chord | None], ...]
+
+
+def _cell(bar: Bar, sounding: tuple[ChordSpan, ...]) -> _Cell:
+    """The chords of one bar, each with its place after the bar line."""
+    return tuple((max(span.start, bar.start) - bar.start, span.chord) for span in sounding)
 
 
 def _enriched(segments: list[Segment], grid: Slots, chords: tuple[Chord, ...]) -> list[Segment]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from arranger.analyse.form import equal_bars, find_sections
-from arranger.analyse.harmony import find_chords
+from arranger.analyse.harmony import alike_in_equal_bars, find_chords
 from arranger.analyse.keys import find_keys
 from arranger.analyse.melody import find_bass, find_melody
 from arranger.analyse.phrases import find_phrases
@@ -33,14 +33,15 @@ def analyse(score: Score, *, key: Key | None = None) -> Analysis:
     textures = find_textures(line)
     melody = find_melody(line, textures)
     sections = find_sections(line, keys)
+    same = equal_bars(line)
     return Analysis(
         score=score,
         keys=keys,
-        chords=find_chords(line, keys, textures),
+        chords=alike_in_equal_bars(score, find_chords(line, keys, textures), same),
         melody=melody,
         bass=find_bass(line, textures, melody),
         textures=textures,
         phrases=find_phrases(line, melody, sections),
         sections=sections,
-        same_as=equal_bars(line),
+        same_as=same,
     )

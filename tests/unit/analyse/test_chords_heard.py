@@ -83,3 +83,22 @@ def test_g_and_then_g7_in_one_bar_is_g7() -> None:
     left = "G2:1 D3+B3:1 G2:1 D3+F3+B3:1 C3:1 E3+G3:1 C3:1 E3+G3:1"
     score = score_of("B4:2 D5:2 C5:4", left)
     assert chart(score) == ["1:G7", "2:C"]
+
+
+def test_a_chord_lasts_through_a_short_rest() -> None:
+    tune = "E5:1/2 G5:1/2 r:1 " * 2 + "E5:2 " * 2
+    rested = "C2:1/2 E3+G3+C4:1/2 r:1 " * 2 + RAG_BAR_C * 2
+    assert chart(score_of(tune, rested, meter=(2, 4))) == ["1:C"]
+
+
+def test_equal_bars_have_equal_chords() -> None:
+    """The bar with E in the bass comes after C and, later, after G7: it reads the same."""
+    first_inversion = "E2:1/2 G3+C4:1/2 E2:1/2 G3+C4:1/2 "
+    tune = "E5:1 C5:1 | G5:1 E5:1 | D5:1 B4:1 | G5:1 E5:1 | E5:1 C5:1 | G5:1 E5:1 | "
+    left = (
+        RAG_BAR_C + first_inversion + RAG_BAR_G7 + first_inversion + RAG_BAR_C + first_inversion
+    )
+    found = analyse(score_of(tune, left, meter=(2, 4)))
+    assert found.same_as[3] == 1
+    at = {bar: [s.chord for s in found.chords if s.start <= bar < s.end] for bar in (2, 6, 10)}
+    assert at[2] == at[6] == at[10]
