@@ -15,6 +15,8 @@ from arranger.read.piece import Piece, Remark
 from arranger.read.split import Struck, split_hands
 from arranger.read.table import HandNames
 
+TUNE = 24  # semitones, the widest tune of one hand
+
 Stream = tuple[int, int]
 """A track of the file and a channel in it: the finest unit that a file keeps apart."""
 
@@ -38,6 +40,9 @@ def find_hands(piece: Piece, notes: Sequence[GridNote], table: HandNames) -> Han
     if by_stream is not None:
         hands = tuple(by_stream[note.played.track, note.played.channel] for note in notes)
         return Hands(hands=hands, split=False, remarks=tuple(remarks))
+    if _one_line(notes):
+        alone: list[Hand] = ["right"] * len(notes)
+        return Hands(hands=tuple(alone), split=True, remarks=())
     hands = split_hands(struck(notes, piece.unit))
     if not one_sided(hands):
         remarks.append(
@@ -48,6 +53,17 @@ def find_hands(piece: Piece, notes: Sequence[GridNote], table: HandNames) -> Han
             )
         )
     return Hands(hands=hands, split=True, remarks=tuple(remarks))
+
+
+def _one_line(notes: Sequence[GridNote]) -> bool:
+    """Whether the notes are a tune: one at a time, within two octaves."""
+    pitches = [note.played.midi for note in notes]
+    ends = [note.onset + note.gate for note in notes]
+    alone = all(
+        after.onset > before.onset and end <= after.onset + 0.1 * after.gate
+        for before, after, end in zip(notes, notes[1:], ends, strict=False)
+    )
+    return alone and max(pitches) - min(pitches) <= TUNE
 
 
 def struck(notes: Sequence[GridNote], unit: int) -> list[Struck]:

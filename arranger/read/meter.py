@@ -15,6 +15,8 @@ from arranger.read.piece import Signature
 
 CROOKED = 32  # a signature in thirty-seconds or less is a bar with grace notes in it
 
+TRUE_SHARE = 0.1  # of a piece that a meter must hold for to count as one; less is an odd bar
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayedBar:
@@ -97,9 +99,18 @@ def _written(length: int, bar: int, unit: int) -> int:
 
 
 def _true_meters(runs: list[list[PlayedBar]]) -> set[tuple[int, int]]:
-    """Meters that hold for two bars on end somewhere; else the one that lasts longest."""
-    lasting = {run[0].meter for run in runs if len(run) > 1}
-    return lasting or {max(runs, key=lambda run: run[0].length)[0].meter}
+    """Meters that hold for two bars on end and for a good share of the piece.
+
+    When none does, the meter that lasts longest.
+    """
+    whole = sum(bar.length for run in runs for bar in run)
+    lasting: dict[tuple[int, int], int] = {}
+    for run in runs:
+        if len(run) > 1:
+            length = sum(bar.length for bar in run)
+            lasting[run[0].meter] = lasting.get(run[0].meter, 0) + length
+    true = {meter for meter, length in lasting.items() if length >= TRUE_SHARE * whole}
+    return true or {max(runs, key=lambda run: run[0].length)[0].meter}
 
 
 def _named(bars: list[PlayedBar], meters: set[tuple[int, int]], unit: int) -> list[PlayedBar]:
@@ -141,14 +152,14 @@ def _surroundings(
 
 
 def _joined_halves(bars: list[PlayedBar]) -> list[PlayedBar]:
-    """Neighbouring short bars of one meter that make up exactly one bar become one.
+    """Neighbouring short bars of one meter become one, as long as they fit into a bar.
 
     That is a bar split at a repeat: its end before the sign, its pick-up after it. The
     pick-up of the whole piece stays as it is.
     """
     result: list[PlayedBar] = []
     for bar in bars:
-        if len(result) > 1 and _complete_each_other(result[-1], bar):
+        if len(result) > 1 and _fit_together(result[-1], bar):
             half = result.pop()
             result.append(
                 replace(
@@ -160,10 +171,10 @@ def _joined_halves(bars: list[PlayedBar]) -> list[PlayedBar]:
     return result
 
 
-def _complete_each_other(first: PlayedBar, second: PlayedBar) -> bool:
+def _fit_together(first: PlayedBar, second: PlayedBar) -> bool:
     return (
         first.meter == second.meter
         and first.written < first.meter_length
         and second.written < second.meter_length
-        and first.written + second.written == first.meter_length
+        and first.written + second.written <= first.meter_length
     )

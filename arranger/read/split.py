@@ -22,6 +22,7 @@ from arranger.tables import Table, load
 WINDOW = 3.0  # quarters before and after an onset in which the two registers are sought
 SLOW = 0.15  # how quickly a hand's centre follows its notes
 MEMORY = 8  # groups of a hand that are remembered
+LONG = 6000  # onsets; a longer piece is parted with a narrow beam, to end in seconds
 WIDEST = 24  # semitones, no hand strikes a wider chord
 NOW = 0.05  # quarters; ends and onsets nearer than that are together
 
@@ -143,7 +144,8 @@ def split_hands(notes: Sequence[Struck]) -> tuple[Hand, ...]:
     """The hand of each note (``notes`` sorted by onset, then from high to low)."""
     table = load("hands", SplitTable)
     groups = grouped(notes)
-    counts = best_counts(groups, table.flat(), table.beam)
+    beam = table.beam if len(groups) <= LONG else 2
+    counts = best_counts(groups, table.flat(), beam)
     hands: list[Hand] = []
     for group, count in zip(groups, counts, strict=True):
         hands += ["right" if i < count else "left" for i in range(len(group.pitches))]

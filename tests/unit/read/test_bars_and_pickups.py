@@ -37,6 +37,16 @@ def test_halves_of_a_bar_at_a_repeat_become_one_bar(make_midi):
     assert {(bar.numerator, bar.denominator) for bar in score.bars} == {(6, 8)}
 
 
+def test_a_bar_in_three_pieces_becomes_one_bar(make_midi):
+    """3/4 written as 1/4 and two bars of 2/8 each: no meter changes for so little."""
+    right = [(k, 1, 72) for k in range(27)]
+    left = [(3.0 * k, 3, 48) for k in range(9)]
+    meters = [(0, "3/4"), (6, "1/4"), (7, "2/8"), (9, "3/4")]
+    score = read(make_midi(right, left, meters=meters))
+    assert [bar.length for bar in score.bars] == [3] * 9
+    assert {(bar.numerator, bar.denominator) for bar in score.bars} == {(3, 4)}
+
+
 def test_a_bar_stretched_by_grace_notes_keeps_its_meter_and_shifts_nothing(make_midi):
     """25/32 in 3/4: a thirty-second too long because of grace notes."""
     stretched = 6.125

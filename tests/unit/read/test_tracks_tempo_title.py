@@ -52,6 +52,7 @@ def test_one_merged_track_is_split_and_says_so(make_midi):
 def test_a_single_line_is_a_warning(make_midi):
     score = read(make_midi(merged=TUNE, meters=[(0, "4/4")]))
     assert "single-voice" in codes(score)
+    assert {note.hand for note in score.notes} == {"right"}
 
 
 def test_the_tempo_that_holds_longest_prevails(make_midi):
