@@ -32,9 +32,12 @@ def validate(model: type[T], data: object, *, where: str) -> T:
         return model.model_validate(data)
     except ValidationError as error:
         first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"]) or "the table"
+        # Parts in brackets name a choice of the model, not a line of the file.
+        place = ".".join(str(part) for part in first["loc"] if "[" not in str(part))
+        unknown = first["type"] == "extra_forbidden"
+        said = "is not known here" if unknown else f"is not as it should be: {first['msg']}"
         raise UsageError(
-            f"'{place}' is not as it should be: {first['msg'].lower()}",
+            f"'{place or 'the table'}' {said.lower()}",
             where=where,
             next_step="Correct that line and run the command again.",
         ) from error
