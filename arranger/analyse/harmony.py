@@ -243,20 +243,34 @@ def _cell(bar: Bar, sounding: tuple[ChordSpan, ...]) -> _Cell:
 
 
 def _enriched(segments: list[Segment], grid: Slots, chords: tuple[Chord, ...]) -> list[Segment]:
-    """G and then G7 inside one bar become G7, as a song book has it; hymns keep both."""
+    """G and then G7 inside one bar become G7, as a song book has it; hymns keep both.
+
+    B dim beside G7 is G7 without its root.
+    """
     result: list[Segment] = []
     for start, end, chord in segments:
         if result and not grid.hymn[start]:
             before, _, other = result[-1]
             within = grid.bar[before] == grid.bar[end - 1]
-            if within and _is_richer(chords, chord, other):
+            if (within and _is_richer(chords, chord, other)) or _lacks_root(
+                chords, other, chord
+            ):
                 result[-1] = (before, end, chord)
                 continue
-            if within and _is_richer(chords, other, chord):
+            if (within and _is_richer(chords, other, chord)) or _lacks_root(
+                chords, chord, other
+            ):
                 result[-1] = (before, end, other)
                 continue
         result.append((start, end, chord))
     return result
+
+
+def _lacks_root(chords: tuple[Chord, ...], one: int, other: int) -> bool:
+    """Whether chord ``one`` is a diminished triad and ``other`` the seventh chord around it."""
+    if len(chords) in (one, other) or chords[one].quality != "dim":
+        return False
+    return chords[other].quality == "7" and set(chords[one].tones) < set(chords[other].tones)
 
 
 def _is_richer(chords: tuple[Chord, ...], one: int, other: int) -> bool:

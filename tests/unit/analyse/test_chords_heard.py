@@ -102,3 +102,13 @@ def test_equal_bars_have_equal_chords() -> None:
     assert found.same_as[3] == 1
     at = {bar: [s.chord for s in found.chords if s.start <= bar < s.end] for bar in (2, 6, 10)}
     assert at[2] == at[6] == at[10]
+
+
+def test_a_seventh_chord_without_its_root_is_still_that_chord() -> None:
+    """E G Bb after C7 in F: nobody writes Edim there."""
+    left = (
+        "C2:1/2 E3+G3+Bb3:1/2 G2:1/2 E3+G3+Bb3:1/2 G2:1/2 E3+G3+Bb3:1/2 E2:1/2 E3+G3+Bb3:1/2 "
+    )
+    f = "F2:1/2 F3+A3+C4:1/2 C3:1/2 F3+A3+C4:1/2 "
+    score = score_of("C5:2 Bb4:2 A4:4", left + f * 2, meter=(2, 4), keys={"0": "F"})
+    assert chart(score) == ["1:C7", "3:F"]
