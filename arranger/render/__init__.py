@@ -7,6 +7,7 @@ from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
 from arranger.render.document_json import arrangement_from_json, arrangement_json
 from arranger.render.engrave import engraved
+from arranger.render.fold import folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
 from arranger.render.paper import Paper
@@ -32,19 +33,21 @@ def documents(
     ------
     InternalFault : a document does not fit its own schema.
     """
-    drawn = in_notatable_time(in_written_time(arrangement))
-    systems = engraved(drawn, width=_A4.system_width)
+    folds = folded(in_notatable_time(in_written_time(arrangement)))
+    systems = engraved(folds, width=_A4.system_width)
     width = paper.system_width
-    printed = systems if width == _A4.system_width else engraved(drawn, width=width)
+    printed = systems if width == _A4.system_width else engraved(folds, width=width)
     texts = {
         "tab.txt": tab_text(arrangement, verdict, lesson),
         "arrangement.json": arrangement_json(arrangement, verdict, lesson),
-        "sheet.html": playing_sheet(arrangement, verdict, lesson, systems),
+        "sheet.html": playing_sheet(arrangement, verdict, lesson, systems, folds),
     }
     return {
         # A file name may hold bytes that are no text at all; they become question marks.
         **{name: text.encode("utf-8", "replace") for name, text in texts.items()},
         "score.musicxml": musicxml_score(arrangement),
         "practice.mid": practice_midi(arrangement),
-        "sheet.pdf": printed_sheet(arrangement, verdict, lesson, printed, paper),
+        "sheet.pdf": printed_sheet(
+            arrangement, verdict, lesson, printed, folds=folds, paper=paper
+        ),
     }

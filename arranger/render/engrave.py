@@ -18,6 +18,7 @@ from lxml import etree
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
 from arranger.render.barre import BarreMark, barre_marks
+from arranger.render.fold import Folded
 from arranger.render.mei import mei
 from arranger.render.slurs import slur_origins
 from arranger.render.xml_text import sub
@@ -51,7 +52,7 @@ class System:
     height: float
 
 
-def engraved(written: Arrangement, *, width: int) -> tuple[System, ...]:
+def engraved(folds: Folded, *, width: int) -> tuple[System, ...]:
     """The systems of an arrangement in (notatable) written time, ``width`` units wide."""
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -78,12 +79,12 @@ def engraved(written: Arrangement, *, width: int) -> tuple[System, ...]:
             "outputIndent": 1,
         }
     )
-    if not toolkit.loadData(mei(written)):
+    if not toolkit.loadData(mei(folds)):
         raise InternalFault(
             "the engraver cannot read our own score",
             next_step="Please report it together with the input file.",
         )
-    drawing = _Drawing(written)
+    drawing = _Drawing(folds.drawn)
     return tuple(
         drawing.finished(toolkit.renderToSVG(page))
         for page in range(1, toolkit.getPageCount() + 1)

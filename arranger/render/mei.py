@@ -1,7 +1,7 @@
 """The arrangement as MEI, for the engraver: notation with fingers above, tablature below.
 
-Ids are ``n12`` on the staff and ``t12`` on the tab for the note with index 12, ``b3`` for the
-bar with index 3, so that pages can find them again.
+Ids are ``n12`` on the staff and ``t12`` on the tab for the drawn note with index 12, ``b3`` for
+the drawn bar with index 3, so that pages can find them again.
 """
 
 from __future__ import annotations
@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 
 from lxml import etree
 
-from arranger.music.arrangement import ArrangedBar, Arrangement, Placement
+from arranger.music.arrangement import ArrangedBar, Placement
 from arranger.music.time import Beat
+from arranger.render.fold import Folded
 from arranger.render.note_values import NoteValue
 from arranger.render.slurs import slur_origins
 from arranger.render.spelling import (
@@ -55,13 +56,15 @@ _STEMS: dict[VoiceName, str] = {"upper": "up", "lower": "down", "inner": "up"}
 _LAYERS: dict[VoiceName, str] = {"upper": "1", "lower": "2", "inner": "3"}
 
 
-def mei(written: Arrangement) -> str:
-    """The MEI document of an arrangement in (notatable) written time."""
-    return _Document(written).text()
+def mei(folds: Folded) -> str:
+    """The MEI document of an arrangement in (notatable) written time, repeats folded."""
+    return _Document(folds).text()
 
 
 class _Document:
-    def __init__(self, written: Arrangement) -> None:
+    def __init__(self, folds: Folded) -> None:
+        written = folds.drawn
+        self.folds = folds
         self.written = written
         self.bars = written_bars(written)
         self.spellings: Sequence[Spelling] = spellings(written)
@@ -77,9 +80,13 @@ class _Document:
         score = sub(sub(sub(sub(root, "music"), "body"), "mdiv"), "score")
         self._definition(score)
         section = sub(score, "section")
+        parent = section
         for index, bar in enumerate(self.bars):
-            self._meter(section, index)
-            self._measure(section, index, bar)
+            number = self.folds.endings.get(index)
+            if number != self.folds.endings.get(index - 1):
+                parent = section if number is None else sub(section, "ending", n=str(number))
+            self._meter(parent, index)
+            self._measure(parent, index, bar)
         return etree.tostring(root, encoding="unicode")
 
     def _definition(self, score: etree._Element) -> None:
@@ -123,7 +130,11 @@ class _Document:
         measure.set(_ID, f"b{index}")
         if bar.bar.length != bar.full:
             measure.set("metcon", "false")
-        if index == len(self.bars) - 1:
+        if index in self.folds.starts:
+            measure.set("left", "rptstart")
+        if index in self.folds.ends:
+            measure.set("right", "rptend")
+        elif index == len(self.bars) - 1:
             measure.set("right", "end")
         chunks = {name: bar_voice(bar, self.voices[name]) for name in VOICE_NAMES}
         staff, tab = sub(measure, "staff", n="1"), sub(measure, "staff", n="2")

@@ -16,6 +16,7 @@ from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import finger_list, mirrored, shape_svg
 from arranger.render.engrave import System
+from arranger.render.fold import Folded
 from arranger.render.plain_text import one_line
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
@@ -47,6 +48,7 @@ def playing_sheet(
     verdict: Verdict,
     lesson: Lesson,
     systems: Sequence[System],
+    folds: Folded,
 ) -> str:
     """The page as text. Every word that comes from outside is escaped."""
     written = in_written_time(arrangement)
@@ -72,13 +74,13 @@ def playing_sheet(
         *_facts(arrangement, verdict),
         *_controls(arrangement),
         *_shapes(arrangement),
-        *_score(arrangement, systems),
+        *_score(folds.drawn, systems),
         *_words("What to practise, in order", "ol", _steps(lesson)),
-        *_words("About this arrangement", "ul", _notes(arrangement, verdict)),
+        *_words("About this arrangement", "ul", _notes(arrangement, verdict, folds)),
         *_spoken(written),
         f'<p class="caution">{escape(CAUTION)}</p>',
         "</main>",
-        f'<script type="application/json" id="arrangement">{_data(written)}</script>',
+        f'<script type="application/json" id="arrangement">{_data(written, folds)}</script>',
         f"<script>{script}</script>",
         "</body>",
         "</html>",
@@ -164,7 +166,7 @@ def _shapes(arrangement: Arrangement) -> Iterator[str]:
     yield "</div>"
 
 
-def _score(arrangement: Arrangement, systems: Sequence[System]) -> Iterator[str]:
+def _score(drawn: Arrangement, systems: Sequence[System]) -> Iterator[str]:
     """The systems; glyphs that all of them use are written once."""
     glyphs: dict[str, str] = {}
     drawings = []
@@ -179,7 +181,7 @@ def _score(arrangement: Arrangement, systems: Sequence[System]) -> Iterator[str]
         f"{''.join(glyphs.values())}</defs></svg>"
     )
     for system, svg in zip(systems, drawings, strict=True):
-        first, last = (arrangement.bars[system.bars[end]].bar for end in (0, -1))
+        first, last = (drawn.bars[system.bars[end]].bar for end in (0, -1))
         drawing = svg.replace("<svg ", '<svg class="sheet" ', 1)
         label = f'role="group" aria-label="Bars {first} to {last}"'
         yield f'<div class="system" {label}>{drawing}</div>'
@@ -200,8 +202,9 @@ def _steps(lesson: Lesson) -> list[str]:
     ]
 
 
-def _notes(arrangement: Arrangement, verdict: Verdict) -> list[str]:
+def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[str]:
     lines = [
+        *folds.said,
         f"Melody: {melody_text(arrangement, verdict)}.",
         *decision_lines(arrangement),
         *warning_lines(arrangement),
@@ -217,7 +220,7 @@ def _spoken(written: Arrangement) -> Iterator[str]:
     yield "</details>"
 
 
-def _data(written: Arrangement) -> str:
+def _data(written: Arrangement, folds: Folded) -> str:
     """What the script plays from; ``<`` is escaped so that no text can end the element."""
     unit, _, target = tempo_marks(written)
     data = {
@@ -247,6 +250,8 @@ def _data(written: Arrangement) -> str:
             }
             for bar in written_bars(written)
         ],
+        "notePlace": folds.note_place,
+        "barPlace": folds.bar_place,
         "swing": written.swing,
         "unit": float(thumb_beat(written)),
         "beat": unit,

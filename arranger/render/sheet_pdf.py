@@ -13,6 +13,7 @@ from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_svg
 from arranger.render.engrave import System
+from arranger.render.fold import Folded
 from arranger.render.paper import Paper
 from arranger.render.plain_text import one_line
 from arranger.render.tab_head import (
@@ -34,6 +35,8 @@ def printed_sheet(
     verdict: Verdict,
     lesson: Lesson,
     systems: tuple[System, ...],
+    *,
+    folds: Folded,
     paper: Paper,
 ) -> bytes:
     """The PDF, the same bytes for the same values; ``systems`` as wide as ``paper`` asks."""
@@ -46,6 +49,7 @@ def printed_sheet(
         "shapes": [shape_svg(shape) for shape in arrangement.shapes],
         "systems": [system.svg for system in systems],
         "notes": [
+            *folds.said,
             f"Melody: {melody_text(arrangement, verdict)}.",
             *decision_lines(arrangement),
             *warning_lines(arrangement),

@@ -216,8 +216,10 @@
   };
 
   // ---- What is seen -------------------------------------------------------------------------
-  const placeOf = notes.map((_, index) => {
-    const group = byId(`t${index}`);
+  // A bar that is played twice is drawn once: places lead from what is played to what is drawn.
+  const { notePlace, barPlace } = data;
+  const placeOf = notePlace.map((drawnNote) => {
+    const group = byId(`t${drawnNote}`);
     const text = group?.querySelector("text");
     return text && { system: group.closest("svg.sheet"), x: Number(text.getAttribute("x")) };
   });
@@ -237,23 +239,20 @@
     for (const [index, box] of boxes) {
       svgElement("rect", {
         class: "bar", x: box.x, y: top, width: box.width, height,
-        tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": index,
-        "aria-label": `Loop bar ${bars[index].name}`,
+        tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": barPlace.indexOf(index),
+        "aria-label": `Loop bar ${bars[barPlace.indexOf(index)].name}`,
       }, page);
     }
   }
   const hits = [...document.querySelectorAll("rect.bar")];
   let marked = [];
+  const light = (drawnNote, on) => {
+    byId(`t${drawnNote}`)?.classList.toggle("now", on);
+    byId(`n${drawnNote}`)?.classList.toggle("now", on);
+  };
   const mark = (indices) => {
-    for (const index of marked) {
-      if (indices.includes(index)) continue;
-      byId(`t${index}`)?.classList.remove("now");
-      byId(`n${index}`)?.classList.remove("now");
-    }
-    for (const index of indices) {
-      byId(`t${index}`)?.classList.add("now");
-      byId(`n${index}`)?.classList.add("now");
-    }
+    for (const index of marked) light(notePlace[index], false);
+    for (const index of indices) light(notePlace[index], true);
     marked = indices;
     drawHand(indices);
   };
@@ -344,7 +343,9 @@
   const showLoop = () => {
     for (const hit of hits) {
       const index = Number(hit.dataset.bar);
-      const inside = Boolean(loop) && loop[0] <= index && index <= loop[1];
+      const inside = Boolean(loop) && barPlace.some(
+        (place, bar) => place === barPlace[index] && loop[0] <= bar && bar <= loop[1],
+      );
       hit.classList.toggle("in-loop", inside);
       hit.setAttribute("aria-pressed", String(inside));
     }

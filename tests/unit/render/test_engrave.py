@@ -11,6 +11,7 @@ from render_tunes import TUNES, alternating_bass, arrangement_of, bars_of, littl
 
 from arranger.music.arrangement import Arrangement
 from arranger.render.engrave import System, engraved
+from arranger.render.fold import folded
 from arranger.render.mei import mei
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -18,7 +19,7 @@ _SVG = "{http://www.w3.org/2000/svg}"
 
 
 def _systems(arrangement: Arrangement) -> tuple[System, ...]:
-    return engraved(in_notatable_time(in_written_time(arrangement)), width=2000)
+    return engraved(folded(in_notatable_time(in_written_time(arrangement))), width=2000)
 
 
 def long_piece() -> Arrangement:
@@ -98,7 +99,7 @@ def test_the_same_drawing_twice(tune) -> None:  # type: ignore[no-untyped-def]
 
 def test_a_finger_that_stays_is_written_once_a_bar() -> None:
     """In bar 1 of the rag the little finger presses once; the bass finger stays down."""
-    score = etree.fromstring(mei(in_written_time(little_rag())))
+    score = etree.fromstring(mei(folded(in_written_time(little_rag()))))
     first = next(iter(score.iter("{*}measure")))
     assert sorted(fing.text for fing in first.iter("{*}fing")) == ["2", "4", "4"]
 
@@ -111,7 +112,7 @@ def test_a_note_struck_again_is_not_held_on() -> None:
         "1/2 1/2 4:2 2 i i\n1/2 3/2 1:0 0 a m\n1 1 4:2 2 p b\n2 2 1:3 4 a m",
         "0 Em",
     )
-    score = etree.fromstring(mei(piece))
+    score = etree.fromstring(mei(folded(piece)))
     tied = [note.get("pname") for note in score.iter("{*}note") if note.get("tie") == "i"]
     assert tied == ["e"]
     assert [note.get("oct") for note in score.iter("{*}note") if note.get("tie") == "i"] == [

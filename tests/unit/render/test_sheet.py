@@ -18,6 +18,7 @@ from arranger.music.lesson import Lesson, LessonStep
 from arranger.render import Paper, documents, spoken_text
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
 from arranger.render.engrave import engraved
+from arranger.render.fold import folded
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.spoken import spoken_bars
 from arranger.render.written import in_notatable_time, in_written_time
@@ -26,8 +27,9 @@ _MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
 
 
 def _page(arrangement: Arrangement, lesson: Lesson = LESSON) -> str:
-    systems = engraved(in_notatable_time(in_written_time(arrangement)), width=2000)
-    return playing_sheet(arrangement, verdict_of(arrangement), lesson, systems)
+    folds = folded(in_notatable_time(in_written_time(arrangement)))
+    systems = engraved(folds, width=2000)
+    return playing_sheet(arrangement, verdict_of(arrangement), lesson, systems, folds)
 
 
 def _pdf(arrangement: Arrangement, paper: Paper = Paper()) -> bytes:  # noqa: B008

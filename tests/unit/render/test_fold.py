@@ -1,0 +1,108 @@
+"""Repeats are folded only where both passes are the same to the last finger."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from lxml import etree
+from render_tunes import TUNES, arrangement_of, bars_of
+
+from arranger.music.arrangement import Arrangement
+from arranger.render.fold import Folded, folded
+from arranger.render.mei import mei
+from arranger.render.written import in_written_time, written_bars
+
+_LENGTH = 6
+
+
+def twice(*, last: str = "1:5 4", held: str = "1", pickup: bool = False) -> Arrangement:
+    """Six bars, and again; ``last`` is the tune's last note in the second pass.
+
+    ``held`` is how long the last note of the first pass is held.
+    """
+    start = 1 if pickup else 0
+    lines = ["0 1 1:3 4 m m"] if pickup else []
+    for bar in range(2 * _LENGTH):
+        for beat in range(4):
+            onset = start + 4 * bar + beat
+            lines.append(f"{onset} 1 {(6, 4)[beat % 2]}:{beat} {beat} p b")
+            fret = bar % _LENGTH
+            note = f"1:{fret} {min(fret, 4)}"
+            if (bar, beat) == (2 * _LENGTH - 1, 3):
+                note = last
+            length = held if (bar, beat) == (_LENGTH - 1, 3) else "1"
+            lines.append(f"{onset} {length} {note} m m")
+    bars = bars_of("4/4", 2 * _LENGTH, pickup="1" if pickup else "")
+    begins = {0, _LENGTH + start}
+    bars = tuple(
+        replace(bar, section="A" if index in begins else None) for index, bar in enumerate(bars)
+    )
+    chords = " ".join(f"{start + 4 * bar} {'CG'[bar % 2]}" for bar in range(2 * _LENGTH))
+    return arrangement_of("Twice", bars, "\n".join(lines), chords)
+
+
+def _unfolded(folds: Folded, played: Arrangement) -> list[tuple[object, ...]]:
+    """The notes as a player meets them who obeys the repeat signs."""
+    drawn = folds.drawn.notes
+    starts = [bar.start for bar in folds.drawn.bars]
+    heard = []
+    for index, bar in enumerate(written_bars(played)):
+        place = folds.bar_place[index]
+        end = folds.drawn.bars[place].end
+        for note in drawn:
+            if starts[place] <= note.onset < end:
+                onset = note.onset - starts[place] + bar.start
+                heard.append(
+                    (onset, note.length, note.string, note.fret, note.left, note.right)
+                )
+    return heard
+
+
+@pytest.mark.parametrize(
+    "piece",
+    [twice(), twice(last="1:1 1"), twice(pickup=True), twice(held="2")]
+    + [in_written_time(tune()) for tune in TUNES],
+)
+def test_unfolding_gives_back_what_is_played(piece: Arrangement) -> None:
+    folds = folded(piece)
+    assert _unfolded(folds, piece) == [
+        (n.onset, n.length, n.string, n.fret, n.left, n.right) for n in piece.notes
+    ]
+    for index, note in enumerate(piece.notes):
+        drawn = folds.drawn.notes[folds.note_place[index]]
+        assert (drawn.string, drawn.fret) == (note.string, note.fret)
+
+
+def test_equal_passes_are_drawn_once() -> None:
+    folds = folded(twice())
+    assert len(folds.drawn.bars) == _LENGTH
+    assert (folds.starts, folds.ends, folds.endings) == ({0}, {_LENGTH - 1}, {})
+    assert folds.said == ("Bars 7-12 are bars 1-6 again.",)
+
+
+def test_another_last_note_is_a_second_ending() -> None:
+    folds = folded(twice(last="1:1 1"))
+    assert folds.endings == {5: 1, 6: 2}
+    assert folds.said == ("Bars 7-12 are bars 1-6 again; bar 12 is the second ending.",)
+
+
+def test_a_note_held_over_the_sign_forbids_it() -> None:
+    folds = folded(twice(held="2"))
+    assert len(folds.drawn.bars) == 2 * _LENGTH
+
+
+def test_a_pick_up_stays_outside() -> None:
+    folds = folded(twice(pickup=True))
+    assert len(folds.drawn.bars) == _LENGTH + 1
+    assert folds.starts == {1}
+
+
+def test_the_signs_stand_in_the_score() -> None:
+    score = etree.fromstring(mei(folded(twice(last="1:1 1"))))
+    measures = list(score.iter("{*}measure"))
+    assert [m.get("n") for m in measures] == ["1", "2", "3", "4", "5", "6", "12"]
+    assert measures[0].get("left") == "rptstart"
+    assert measures[5].get("right") == "rptend"
+    endings = [(e.get("n"), [m.get("n") for m in e]) for e in score.iter("{*}ending")]
+    assert endings == [("1", ["6"]), ("2", ["12"])]
