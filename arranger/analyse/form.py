@@ -37,6 +37,7 @@ class FormTable(Table):
     too_short: float
     key_change: float
     copy_most: float
+    longest_copy: int
     shortest: int
     shortest_in_short_piece: int
     short_piece: int
@@ -195,12 +196,13 @@ def _shortest_telling(alike: Floats, changes: set[int]) -> list[_Told]:
         base = base + section + uneven[lengths % 8] * np.where(inner, 1.0, table.outer)
         base = base + table.too_short * (inner & (lengths < _least(count)))
         copies, sources = _best_copies(alike, first, _path(back, first), section)
-        for last, new, again, source in zip(
-            lasts, base + lengths, base + copies, sources, strict=True
-        ):
-            if min(new, again) < cost[last] - 1e-9:
-                cost[last] = min(new, again)
-                back[last] = _Told(first, int(last), int(source) if again < new else None)
+        price = base + lengths
+        price[: len(copies)] = np.minimum(price[: len(copies)], base[: len(copies)] + copies)
+        for place in np.flatnonzero(price < cost[first + 1 :] - 1e-9).tolist():
+            copied = place < len(copies) and copies[place] < lengths[place]
+            last = first + 1 + place
+            cost[last] = price[place]
+            back[last] = _Told(first, last, int(sources[place]) if copied else None)
     return _path(back, count)
 
 
@@ -223,7 +225,7 @@ def _best_copies(
     where too much differs.
     """
     table = _table()
-    room = len(alike) - first
+    room = min(len(alike) - first, table.longest_copy)
     if first == 0:
         return np.full(room, np.inf), np.zeros(room, dtype=np.int64)
     sources = np.arange(first)[:, None]
