@@ -62,6 +62,8 @@ def features_of(piece: Piece, bar: int, phase: int, most_bars: int) -> list[floa
     downbeats = range(phase, stop, bar)
     struck = [_struck(notes, starts, at, piece.unit // 16) for at in downbeats]
     within = notes[: bisect_left(starts, stop)]
+    if not within or not struck:
+        return [0.0] * len(FEATURES)
     middle = fmean(note.midi for note in within)
     return [
         fmean(max((middle - n.midi for n in hit), default=0.0) / 12 for hit in struck),

@@ -21,7 +21,7 @@ from arranger.read.notation import notation_format, piece_from_notation
 from arranger.read.performance import followed, keeps_no_time
 from arranger.read.piece import Piece, Remark, Signature
 from arranger.read.repair import repair
-from arranger.read.signatures import read_signatures, with_meter
+from arranger.read.signatures import read_signatures, with_meter, without_silence
 from arranger.read.swing import find_swing, straightened
 from arranger.read.table import ReadingTable, reading_table
 from arranger.read.tempo import read_tempos, seconds
@@ -49,6 +49,7 @@ def read(path: Path, *, meter: str | None = None, straight: bool | None = None) 
         piece = followed(piece, table.performance, table.tempo, where=path.name)
     if meter is not None:
         piece = with_meter(piece, meter)
+    piece = without_silence(piece)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), straight, table)
 
 
@@ -146,7 +147,7 @@ def _score(
 
 
 def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
-    last = max(piece.last_onset + piece.unit // 32, piece.end - piece.unit // 4)
+    last = max(piece.last_onset + piece.unit // 8, piece.end - piece.unit // 4)
     return TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
 
 

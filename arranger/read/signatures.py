@@ -33,6 +33,41 @@ def with_meter(piece: Piece, meter: str) -> Piece:
     return replace(piece, signatures=(told,), bars_stated=False)
 
 
+def without_silence(piece: Piece) -> Piece:
+    """``piece`` without whole bars of silence before its first note."""
+    signatures = _stated(piece) or [Signature(at=0, numerator=4, denominator=4)]
+    first = piece.notes[0].start
+    holding = [signature for signature in signatures if signature.at <= first]
+    latest = holding[-1] if holding else Signature(at=0, numerator=4, denominator=4)
+    bar = latest.bar_length(piece.unit)
+    silence = latest.at + (first - latest.at) // bar * bar
+    if silence <= 0:
+        return piece
+    kept = [replace(latest, at=0)] if piece.signatures else []
+    kept += [
+        replace(signature, at=signature.at - silence)
+        for signature in signatures
+        if signature.at > first
+    ]
+    quarters = silence / piece.unit
+    remarks = [
+        remark if remark.at is None else replace(remark, at=max(0.0, remark.at - quarters))
+        for remark in piece.remarks
+    ]
+    text = f"{quarters:g} quarters of silence at the beginning were left out"
+    return replace(
+        piece,
+        notes=tuple(
+            replace(note, start=note.start - silence, end=note.end - silence)
+            for note in piece.notes
+        ),
+        signatures=tuple(kept),
+        tempos=tuple(replace(t, at=max(0, t.at - silence)) for t in piece.tempos),
+        keys=tuple(replace(k, at=max(0, k.at - silence)) for k in piece.keys),
+        remarks=(*remarks, Remark(code="silence-cut", text=text)),
+    )
+
+
 def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
     """Signatures from 0 on, one at a time, and what to say of them."""
     result = _stated(piece)

@@ -101,3 +101,11 @@ def test_bars_cover_the_piece_without_gaps(make_midi, march):
 def test_a_file_without_meter_says_so(make_midi, march):
     score = read(make_midi(*march))
     assert "no-meter" in {warning.code for warning in score.warnings}
+
+
+def test_whole_bars_of_silence_before_the_piece_are_left_out(make_midi, march):
+    right, left = ([(at + 8, length, midi) for at, length, midi in hand] for hand in march)
+    score = read(make_midi(right, left, meters=[(0, "2/4")]))
+    assert score.notes[0].onset == 0
+    assert len(score.bars) == 8
+    assert "silence-cut" in {warning.code for warning in score.warnings}
