@@ -221,6 +221,19 @@ def test_it_counts_a_bar_in(show: Any, tune: Arrangement) -> None:
     assert gaps == pytest.approx([0.25] * 4, abs=1e-6)
 
 
+def test_a_repeat_is_drawn_once_and_played_twice(
+    show: Any, piece: Callable[..., Arrangement]
+) -> None:
+    lines = "\n".join(f"{beat} 1 melody 1 {beat % 4} 1 m" for beat in range(32))
+    twice = piece(lines, tempo=600.0, sections={1: "A", 5: "A"})
+    page = show(twice)
+    assert page.locator("rect.bar").count() == 4
+    page.click("#play")
+    assert _plucks(page, 32)[31] == pytest.approx(3.1, abs=1e-6)
+    page.locator("rect.bar").nth(3).click()
+    assert page.inner_text("#said") == "Looping bar 4."
+
+
 def test_a_left_handed_neck_is_a_mirror_image(show: Any, tune: Arrangement) -> None:
     page = show(tune)
     nut = "document.querySelector('#neck path[stroke-width=\"5\"]').getBBox().x"
