@@ -40,6 +40,7 @@ class TextureTable(Table):
     finest_thumb: float
     rare_meter: float
     vamp: float
+    short_bar: float
     eighth_thumb_share: float
     background: dict[str, float]
 
@@ -168,7 +169,9 @@ def _vamp_mark(bar: HandBar) -> float:
 
 
 def _stride_or_vamp_mark(bar: HandBar, thumb: int) -> float:
-    """A guitarist plays a vamp as bass and chord in turn."""
+    """A guitarist plays a vamp as bass and chord in turn; both are things of two and four."""
+    if bar.measure.triple or bar.measure.compound:
+        return 0.0
     return max(stride_mark(bar, thumb), _table().vamp * _vamp_mark(bar))
 
 
@@ -319,65 +322,43 @@ def find_textures(line: Timeline) -> tuple[TextureSpan, ...]:
     )
     marks += np.array([_table().background.get(texture, 0.0) for texture in TEXTURES])
     for index, bar in enumerate(bars):
-        if bar.measure.triple or bar.measure.compound:
-            marks[index, TEXTURES.index("stride")] -= 1.0
         if bar.measure.end - bar.measure.start < bar.measure.full:
-            marks[index] *= 0.25
-    path = _smooth(marks)
-    return _spans(line, path, thumbs)
+            marks[index] *= _table().short_bar
+    return _spans(line, _smooth(marks), thumbs)
 
 
 def _smooth(marks: Floats) -> list[int]:
-    """The best sequence of textures, each lasting the shortest allowed stretch or more.
+    """The textures, bar by bar, with the highest sum of marks less a cost for each change.
 
-    Position (bar, texture, age): a texture may be left only when its age has reached
-    the shortest stretch.
+    Every stretch lasts the shortest allowed or more, but for a piece that is shorter.
     """
     table = _table()
-    count, kinds = marks.shape
-    oldest = max(1, min(table.shortest_bars, count)) - 1
-    best = np.full((kinds, oldest + 1), -np.inf)
-    best[:, 0] = marks[0]
-    back: list[list[tuple[int, int]]] = []
-    for bar in range(1, count):
-        now = np.full_like(best, -np.inf)
-        came: dict[tuple[int, int], tuple[int, int]] = {}
-        leaver = int(best[:, oldest].argmax())
-        for kind in range(kinds):
-            now[kind, 0] = best[leaver, oldest] - table.change_cost
-            came[kind, 0] = (leaver, oldest)
-            for age in range(oldest + 1):
-                to = min(age + 1, oldest)
-                if best[kind, age] > now[kind, to]:
-                    now[kind, to] = best[kind, age]
-                    came[kind, to] = (kind, age)
-        best = now + marks[bar][:, None]
-        back.append(
-            [
-                came.get((kind, age), (kind, age))
-                for kind in range(kinds)
-                for age in range(oldest + 1)
-            ]
-        )
-    place = divmod(int(best.argmax()), oldest + 1)
-    if np.isfinite(best[:, oldest]).any():
-        place = (int(best[:, oldest].argmax()), oldest)
-    path = [place[0]]
-    for row in reversed(back):
-        place = row[place[0] * (oldest + 1) + place[1]]
-        path.append(place[0])
-    return path[::-1]
+    count = len(marks)
+    running = np.vstack([np.zeros(marks.shape[1]), np.cumsum(marks, axis=0)])
+    best = np.full(count + 1, -np.inf)
+    best[0] = 0.0
+    back: list[tuple[int, int]] = [(0, 0)] * (count + 1)
+    for last in range(min(table.shortest_bars, count), count + 1):
+        firsts = np.arange(max(1, last - table.shortest_bars + 1))
+        totals = best[firsts, None] + running[last] - running[firsts] - table.change_cost
+        first, kind = divmod(int(totals.argmax()), totals.shape[1])
+        best[last] = totals[first, kind]
+        back[last] = (first, kind)
+    path: list[int] = []
+    last = count
+    while last > 0:
+        first, kind = back[last]
+        path = [kind] * (last - first) + path
+        last = first
+    return path
 
 
 def _spans(line: Timeline, path: list[int], thumbs: list[int]) -> tuple[TextureSpan, ...]:
     spans = []
     first = 0
+    kinds = list(zip(path, thumbs, strict=True))
     for index in range(1, len(path) + 1):
-        ends = index == len(path) or (path[index], thumbs[index]) != (
-            path[first],
-            thumbs[first],
-        )
-        if ends:
+        if index == len(path) or kinds[index] != kinds[first]:
             spans.append(
                 TextureSpan(
                     start=line.beats(line.measures[first].start),
