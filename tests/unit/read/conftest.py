@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -102,3 +103,13 @@ def march() -> tuple[list[Sung], list[Sung]]:
         left += [(at, 0.5, root), (at + 1, 0.5, fifth)]
         left += [(at + beat, 0.5, midi) for beat in (0.5, 1.5) for midi in chord]
     return right, left
+
+
+@pytest.fixture(scope="session")
+def data() -> Path:
+    """The folder of open data: ARRANGER_DATA, else beside the repository; else skip."""
+    beside = Path(__file__).parents[4] / "shared" / "data"
+    folder = Path(os.environ.get("ARRANGER_DATA", beside))
+    if not folder.is_dir():
+        pytest.skip("the folder of open data is absent (ARRANGER_DATA names it)")
+    return folder

@@ -156,3 +156,15 @@ def test_an_hour_of_music_is_refused(tmp_path):
     long = "00 FF5103 07A120" + ("8180 00 903C40" + rest + "803C40") * 140
     with pytest.raises(UnreadableInput, match="minutes"):
         read_hex(tmp_path, HEADER + track(long + END))
+
+
+def read_or_told_what_next(path) -> bool:
+    try:
+        return bool(read(path).notes)
+    except UnreadableInput as refusal:
+        return bool(refusal.next_step)
+
+
+def test_every_odd_file_is_read_or_refused_in_words(data):
+    files = sorted((data / "odd-midi").iterdir())
+    assert [path.name for path in files if not read_or_told_what_next(path)] == []
