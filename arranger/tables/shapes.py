@@ -10,17 +10,22 @@ from pydantic import Field
 
 from arranger.music.chord import QUALITIES, Chord
 from arranger.music.pitch import pitch_class
+from arranger.tables.hand import Hand
 from arranger.tables.loader import Table, load
 
 
 class ShapeLine(Table):
-    """A line of shapes.toml. ``grade``: 1 first weeks, 2 first year, 3 later."""
+    """A line of shapes.toml. ``grade``: 1 first weeks, 2 first year, 3 later.
+
+    ``colour`` names tones that sound beside those of the chord.
+    """
 
     chord: str
     frets: str = Field(pattern=r"^[x0-9]{6}$")
     fingers: str = Field(pattern=r"^[x0-4T]{6}$")
     grade: int = Field(ge=1, le=3)
     movable: bool = False
+    colour: tuple[str, ...] = ()
 
 
 class ShapeTable(Table):
@@ -104,7 +109,8 @@ def shape_book(highest_fret: int = 12) -> tuple[ChordShape, ...]:
             book[shape] = None
             continue
         lowest = min(fret for fret in shape.frets if fret is not None)
-        for frets in range(1 - lowest, highest_fret - shape.highest_fret + 1):
+        thumb = load("hand", Hand).thumb_fret_most - lowest if shape.uses_thumb else highest_fret
+        for frets in range(1 - lowest, min(thumb, highest_fret - shape.highest_fret) + 1):
             book[shape.moved(frets)] = None
     return tuple(book)
 
