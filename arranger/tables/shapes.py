@@ -109,7 +109,9 @@ def shape_book(highest_fret: int = 12) -> tuple[ChordShape, ...]:
             book[shape] = None
             continue
         lowest = min(fret for fret in shape.frets if fret is not None)
-        thumb = load("hand", Hand).thumb_fret_most - lowest if shape.uses_thumb else highest_fret
+        thumb = (
+            load("hand", Hand).thumb_fret_most - lowest if shape.uses_thumb else highest_fret
+        )
         for frets in range(1 - lowest, min(thumb, highest_fret - shape.highest_fret) + 1):
             book[shape.moved(frets)] = None
     return tuple(book)
