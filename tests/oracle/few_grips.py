@@ -1,0 +1,135 @@
+"""Lattices of real bars with so few grips that every solution can be tried."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import product
+
+import numpy as np
+from heard_pieces import heard
+
+from arranger.music.analysis import Analysis
+from arranger.neck.dynamic import Lattice, Path, prices, restricted
+from arranger.neck.grips import IntArray
+from arranger.neck.moves import FORBIDDEN
+from arranger.neck.placing import network
+from arranger.neck.proof import least_marginals
+from arranger.neck.shape_budget import Place, ShapeBudget
+from arranger.reduce import reduce
+from arranger.tables import default_player, level_named
+
+PIECES: dict[str, Analysis] = {
+    "two bars": heard(
+        "C4:1 E4:1 G4:2 | F4:2 D4:2",
+        "C3:1 r:1 G2:1 r:1 | G2:1 r:1 D3:1 r:1",
+        chords="C:4 G7:4",
+    ),
+    "a bar that returns": heard(
+        "G4:1 E4:1 | F4:2 | G4:1 E4:1 | C4:2",
+        "C3:1 r:1 | G2:1 r:1 | C3:1 r:1 | C3:1 r:1",
+        chords="C:2 G7:2 C:2 C:2",
+        meter=(2, 4),
+    ),
+    "one slot a bar, said twice": heard(
+        "E4:2 | E4:2 | D4:2 | C4:2",
+        "C3:2 | C3:2 | G2:2 | C3:2",
+        chords="C:4 G7:2 C:2",
+        meter=(2, 4),
+        texture="hymn",
+        beat="2",
+    ),
+    "three harmonies": heard(
+        "E4:2 | F4:2 | D4:2 | E4:2",
+        "A2:1 r:1 | D3:1 r:1 | G2:1 r:1 | C3:1 r:1",
+        chords="Am:2 Dm:2 G7:2 C:2",
+        meter=(2, 4),
+    ),
+}
+
+
+def whole(analysis: Analysis) -> Lattice:
+    """The lattice of a piece for a beginner in C, with all of its grips."""
+    level = level_named("beginner")
+    player = default_player(level)
+    reduction = reduce(analysis, level=level, level_name="beginner", player=player, key="C")
+    return network(reduction, reduction.settings[0], level, player)
+
+
+def all_rows(net: Lattice) -> dict[Place, IntArray]:
+    return {
+        (kind, slot): np.arange(len(grips), dtype=np.int32)
+        for kind, bar in enumerate(net.grips)
+        for slot, grips in enumerate(bar)
+    }
+
+
+def few(net: Lattice, most: int) -> Lattice:
+    """The same bars with the ``most`` most useful grips of each slot, of different hands
+    as far as there are any.
+    """
+    marginals = least_marginals(net, prices(net))
+    kept = {}
+    for (kind, slot), costs in marginals.items():
+        hands = net.grips[kind][slot].hand
+        seen: dict[int, int] = {}
+        ranked = []
+        for row in np.argsort(costs, kind="stable"):
+            turn = seen[int(hands[row])] = seen.get(int(hands[row]), 0) + 1
+            ranked.append((turn, int(costs[row]), int(row)))
+        chosen = sorted(row for _, _, row in sorted(ranked)[:most])
+        kept[kind, slot] = np.array(chosen, dtype=np.int32)
+    return restricted(net, kept)
+
+
+def folded_paths(net: Lattice) -> Iterator[tuple[dict[int, Path], int]]:
+    """Every choice of a path for every different bar, with what it costs as played."""
+    paths = [list(product(*(range(len(grips)) for grips in bar))) for bar in net.grips]
+    for choice in product(*paths):
+        cost = net.cost([choice[kind] for kind in net.piece.order])
+        if cost < FORBIDDEN:
+            yield dict(enumerate(choice)), cost
+
+
+def played_paths(net: Lattice) -> Iterator[tuple[list[Path], int]]:
+    """Every choice of a path for every bar as played, by following the moves."""
+    piece = net.piece
+
+    def go_on(bars: list[list[int]], cost: int) -> Iterator[tuple[list[Path], int]]:
+        place, slot = len(bars) - 1, len(bars[-1]) - 1
+        kind, row = piece.order[place], bars[-1][-1]
+        cost += int(net.grips[kind][slot].cost[row])
+        if slot + 1 < len(net.grips[kind]):
+            moves, same_bar = net.inside[kind][slot], True
+        elif place + 1 < len(piece.order):
+            moves, same_bar = net.joints[piece.joints[place]], False
+        else:
+            yield [tuple(bar) for bar in bars], cost
+            return
+        for move in np.flatnonzero(moves.here == row):
+            after = int(moves.there[move])
+            longer = [*bars[:-1], [*bars[-1], after]] if same_bar else [*bars, [after]]
+            yield from go_on(longer, cost + int(moves.cost[move]))
+
+    for row in range(len(net.entry)):
+        yield from go_on([[row]], int(net.entry[row]))
+
+
+def shapes_held(net: Lattice, paths: dict[int, Path]) -> set[object]:
+    """The different chord shapes of a folded solution, asked of the hands themselves."""
+    held = {
+        net.piece.hands[net.grips[kind][slot].hand[row]].shape
+        for kind, path in paths.items()
+        for slot, row in enumerate(path)
+    }
+    return held - {None}
+
+
+def least_within(net: Lattice, budget: ShapeBudget) -> int:
+    """The cost of the best folded solution within a shape budget, by trying them all."""
+    costs = []
+    for paths, cost in folded_paths(net):
+        shapes = len(shapes_held(net, paths))
+        if budget.most is None or shapes <= budget.most:
+            over = max(0, shapes - budget.wanted)
+            costs.append(cost + budget.new * shapes + budget.beyond * over)
+    return min(costs)

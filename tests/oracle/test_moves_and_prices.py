@@ -1,0 +1,175 @@
+"""Moves and the dynamic program against trying every pair of grips and every path."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+from few_grips import PIECES, few, played_paths, whole
+
+from arranger.neck.dynamic import Lattice, prices
+from arranger.neck.grips import NONE, Grip, Grips
+from arranger.neck.moves import FORBIDDEN, Moves, Step, follow, lead, possible
+
+
+@pytest.fixture(scope="module", params=PIECES)
+def net(request: pytest.FixtureRequest) -> Lattice:
+    return whole(PIECES[request.param])
+
+
+@pytest.fixture(scope="module")
+def small(net: Lattice) -> Lattice:
+    return few(net, 4)
+
+
+def steps(net: Lattice) -> Iterator[tuple[Grips, Grips, Step, Moves]]:
+    """Every step of the piece: the grips on both sides, and the moves found between them."""
+    for kind, bar in enumerate(net.piece.classes):
+        for slot, step in enumerate(bar.steps):
+            moves = net.inside[kind][slot]
+            yield net.grips[kind][slot], net.grips[kind][slot + 1], step, moves
+    for joint, moves in zip(net.piece.kinds, net.joints, strict=True):
+        yield net.grips[joint.before][-1], net.grips[joint.after][0], joint.step, moves
+
+
+def may_go_on(before: Grip, after: Grip, step: Step) -> bool:
+    """The rules of a step, said once more for one pair of grips."""
+    hand_stays = step.may_change or step.chord_begins or before.hand == after.hand
+    octave_stays = step.may_fold or before.octave == after.octave
+    tune = bass = third = True
+    if step.tune == "held" and after.tune is not None:
+        tune = (before.tune, before.tune_finger) == (after.tune, after.tune_finger)
+    if step.bass == "held":
+        bass = before.bass == after.bass
+        if after.bass is not None and after.bass_active:
+            bass = bass and before.bass_active and before.bass_finger == after.bass_finger
+    if not step.opens_bar:
+        third = after.third_heard == (before.third_heard or after.gives_third)
+    return hand_stays and octave_stays and tune and bass and third
+
+
+# Moves ----------------------------------------------------------------------------------
+
+
+def test_the_moves_are_the_pairs_that_the_rules_allow(net: Lattice) -> None:
+    for before, after, step, _ in steps(net):
+        expected = {
+            (i, j)
+            for i, here in enumerate(before.items)
+            for j, there in enumerate(after.items)
+            if may_go_on(here, there, step)
+        }
+        here, there = possible(before, after, step)
+        assert len(here) == len(expected)
+        assert set(zip(here.tolist(), there.tolist(), strict=True)) == expected
+
+
+def test_rows_that_follow_or_lead_have_a_move_where_the_third_does_not_matter(
+    net: Lattice,
+) -> None:
+    """``follow`` and ``lead`` do not look at the third that a bar remembers: they may keep
+    too many rows, never too few.
+    """
+    for before, after, step, moves in steps(net):
+        assert set(moves.there) <= set(follow(before, after, step))
+        assert set(moves.here) <= set(lead(before, after, step))
+
+
+def test_moves_are_sorted_and_said_once(net: Lattice) -> None:
+    for _, _, _, moves in steps(net):
+        pairs = list(zip(moves.there.tolist(), moves.here.tolist(), strict=True))
+        assert pairs == sorted(set(pairs))
+        assert np.all(np.diff(moves.here[moves.by_here]) >= 0)
+        assert np.all(moves.cost >= 0)
+        assert np.all(moves.cost < FORBIDDEN)
+
+
+def test_the_matrix_and_single_moves_agree(small: Lattice) -> None:
+    for before, after, _, moves in steps(small):
+        matrix = moves.dense(np.arange(len(before)), np.arange(len(after)))
+        assert matrix.tolist() == [
+            [moves.between(i, j) for j in range(len(after))] for i in range(len(before))
+        ]
+
+
+def test_forward_and_backward_are_the_least_of_the_matrix(net: Lattice) -> None:
+    random = np.random.default_rng(1)
+    for before, after, _, moves in steps(net):
+        matrix = moves.dense(np.arange(len(before)), np.arange(len(after))).astype(np.int64)
+        reach = random.integers(0, 500, len(before)).astype(np.int32)
+        rest = random.integers(0, 500, len(after)).astype(np.int32)
+        forward = np.minimum((reach[:, None] + matrix).min(axis=0), FORBIDDEN)
+        backward = np.minimum((rest[None, :] + matrix).min(axis=1), FORBIDDEN)
+        assert moves.forward(reach).tolist() == forward.tolist()
+        assert moves.backward(rest).tolist() == backward.tolist()
+
+
+def test_some_rows_in_another_order(net: Lattice) -> None:
+    """``only`` numbers the rows anew in the order in which they are named."""
+    random = np.random.default_rng(2)
+    for before, after, _, moves in steps(net):
+        here = random.permutation(len(before))[: max(1, len(before) // 2)].astype(np.int32)
+        there = random.permutation(len(after))[: max(1, len(after) // 2)].astype(np.int32)
+        whole_matrix = moves.dense(np.arange(len(before)), np.arange(len(after)))
+        assert np.array_equal(moves.dense(here, there), whole_matrix[np.ix_(here, there)])
+
+
+# Prices ---------------------------------------------------------------------------------
+
+
+def test_the_dynamic_program_finds_the_cheapest_path(small: Lattice) -> None:
+    assert prices(small).best == min(cost for _, cost in played_paths(small))
+
+
+def test_the_cost_of_a_path_is_the_sum_on_its_way(small: Lattice) -> None:
+    for bars, cost in played_paths(small):
+        assert small.cost(bars) == cost
+
+
+def test_a_path_with_an_impossible_move_is_forbidden(small: Lattice) -> None:
+    possible_paths = {tuple(bars) for bars, _ in played_paths(small)}
+    random = np.random.default_rng(3)
+    for _ in range(200):
+        bars = [
+            tuple(int(random.integers(len(grips))) for grips in small.grips[kind])
+            for kind in small.piece.order
+        ]
+        assert (small.cost(bars) < FORBIDDEN) == (tuple(bars) in possible_paths)
+
+
+def test_min_marginals_are_the_cheapest_paths_through_a_grip(small: Lattice) -> None:
+    found = prices(small)
+    cheapest: dict[tuple[int, int, int], int] = {}
+    for bars, cost in played_paths(small):
+        for bar, path in enumerate(bars):
+            for slot, row in enumerate(path):
+                known = cheapest.get((bar, slot, row), FORBIDDEN)
+                cheapest[bar, slot, row] = min(known, cost)
+    for bar, kind in enumerate(small.piece.order):
+        for slot, grips in enumerate(small.grips[kind]):
+            through = found.marginals(bar, slot)
+            for row in range(len(grips)):
+                known = cheapest.get((bar, slot, row))
+                if known is None:
+                    assert through[row] >= FORBIDDEN
+                else:
+                    assert through[row] == known
+
+
+def test_extra_prices_are_paid_in_every_bar_of_a_class(small: Lattice) -> None:
+    """A price of 5 on every grip of the first slot of class 0 is paid each time it occurs."""
+    extra = {(0, 0): np.full(len(small.grips[0][0]), 5, dtype=np.int32)}
+    dearer = prices(small, extra).best - prices(small).best
+    assert dearer == 5 * small.piece.times(0)
+
+
+def test_every_grip_of_the_lattice_lies_on_some_path_of_its_bar(net: Lattice) -> None:
+    """Grips that lead nowhere were left out, but for the third that a bar remembers."""
+    for kind, bar in enumerate(net.grips):
+        for slot, grips in enumerate(bar):
+            assert len(grips)
+            assert np.all(grips.hand != NONE)
+            if slot + 1 < len(bar):
+                left = lead(grips, bar[slot + 1], net.piece.classes[kind].steps[slot])
+                assert len(left) == len(grips)
