@@ -246,7 +246,9 @@ def nearest_position(
         return _silent(here, rows) * 1000 + here.low[rows]
     up = here.low[rows] - before.high[row]
     down = before.low[row] - here.high[rows]
-    return _silent(here, rows) * 1000 + np.maximum(np.maximum(up, down), 0)
+    away: NDArray[np.float64] = _silent(here, rows) * 1000
+    away += np.maximum(np.maximum(up, down), 0)
+    return away
 
 
 def _silent(here: Grips, rows: NDArray[np.intp]) -> NDArray[np.float64]:
@@ -284,8 +286,12 @@ Literals = dict[int, Literal]
 
 
 PARAMETERS = {
-    "plain": {},
-    "ours": {"linearization_level": 2, "cp_model_probing_level": 0, "symmetry_level": 0},
+    "defaults": {},
+    "our settings": {
+        "linearization_level": 2,
+        "cp_model_probing_level": 0,
+        "symmetry_level": 0,
+    },
 }
 """The solver as it comes, and with the settings that our own model is solved with."""
 
