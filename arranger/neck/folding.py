@@ -9,6 +9,7 @@ import numpy as np
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.eliminate import FactorGraph, Optimum, least
 from arranger.neck.grips import IntArray
+from arranger.neck.moves import FORBIDDEN
 
 Rows = dict[tuple[int, int], IntArray]
 """Rows of grips that are kept, by (class, slot)."""
@@ -33,14 +34,15 @@ def folded_optimum(
             graph.add((node[kind, slot],), unary.astype(np.int32))
             if slot:
                 matrix = net.inside[kind][slot - 1].dense(rows[kind, slot - 1], keep)
-                graph.add((node[kind, slot - 1], node[kind, slot]), matrix * times[kind])
+                often = _often(matrix, times[kind])
+                graph.add((node[kind, slot - 1], node[kind, slot]), often)
     first = piece.order[0]
     graph.add((node[first, 0],), net.entry[rows[first, 0]])
     for number, count in sorted(Counter(piece.joints).items()):
         joint = piece.kinds[number]
         last = len(net.grips[joint.before]) - 1
         here, there = rows[joint.before, last], rows[joint.after, 0]
-        matrix = net.joints[number].dense(here, there) * count
+        matrix = _often(net.joints[number].dense(here, there), count)
         a, b = node[joint.before, last], node[joint.after, 0]
         if a == b:
             graph.add((a,), np.ascontiguousarray(np.diagonal(matrix)))
@@ -54,3 +56,8 @@ def folded_optimum(
         for kind, bar in enumerate(net.grips)
     }
     return optimum, paths
+
+
+def _often(matrix: IntArray, count: int) -> IntArray:
+    """``count`` times the costs; what is forbidden stays so and never outgrows its number."""
+    return np.minimum(matrix.astype(np.int64) * count, FORBIDDEN).astype(np.int32)
