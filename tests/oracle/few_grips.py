@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -81,13 +82,27 @@ def few(net: Lattice, most: int) -> Lattice:
     return restricted(net, kept)
 
 
-def folded_paths(net: Lattice) -> Iterator[tuple[dict[int, Path], int]]:
+@cache
+def folded_paths(net: Lattice) -> list[tuple[dict[int, Path], int]]:
     """Every choice of a path for every different bar, with what it costs as played."""
-    paths = [list(product(*(range(len(grips)) for grips in bar))) for bar in net.grips]
-    for choice in product(*paths):
+    found = []
+    for choice in product(*(_bar_paths(net, kind) for kind in range(len(net.grips)))):
         cost = net.cost([choice[kind] for kind in net.piece.order])
         if cost < FORBIDDEN:
-            yield dict(enumerate(choice)), cost
+            found.append((dict(enumerate(choice)), cost))
+    return found
+
+
+def _bar_paths(net: Lattice, kind: int) -> list[Path]:
+    """The paths that a hand can play within a bar."""
+    return [
+        path
+        for path in product(*(range(len(grips)) for grips in net.grips[kind]))
+        if all(
+            moves.between(path[slot], path[slot + 1]) < FORBIDDEN
+            for slot, moves in enumerate(net.inside[kind])
+        )
+    ]
 
 
 def played_paths(net: Lattice) -> Iterator[tuple[list[Path], int]]:
