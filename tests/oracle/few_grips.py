@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from itertools import product
+from unittest.mock import patch
 
 import numpy as np
 from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
+from arranger.neck import placing
 from arranger.neck.dynamic import Lattice, Path, prices, restricted
 from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.placing import network
 from arranger.neck.proof import least_marginals
 from arranger.neck.shape_budget import Place, ShapeBudget
 from arranger.reduce import reduce
@@ -49,11 +50,14 @@ PIECES: dict[str, Analysis] = {
 
 
 def whole(analysis: Analysis) -> Lattice:
-    """The lattice of a piece for a beginner in C, with all of its grips."""
+    """The lattice that ``place`` solves for a beginner in C, with all of its grips."""
     level = level_named("beginner")
     player = default_player(level)
     reduction = reduce(analysis, level=level, level_name="beginner", player=player, key="C")
-    return network(reduction, reduction.settings[0], level, player)
+    with patch.object(placing, "prove", wraps=placing.prove) as proving:
+        placing.place(reduction, level=level, player=player)
+    net: Lattice = proving.call_args.args[0]
+    return net
 
 
 def all_rows(net: Lattice) -> dict[Place, IntArray]:
