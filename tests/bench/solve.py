@@ -29,13 +29,15 @@ that: the dynamic program again for every different bar, with those before it se
 Shapes over the level's limit are charged as any other and marked ``!``: such a piece is no
 arrangement of the level, whatever its ratio.
 
-Times are processor seconds after grips and moves have been built, which all share. The
-note-level model's limit is of wall time; a ``+`` says that it had not finished by then.
+Times are processor seconds after grips and moves have been built, which all share. So is
+the note-level model's limit, that a busy machine takes nothing from it; a ``+`` says that
+it had not finished by then.
 """
 
 from __future__ import annotations
 
 import argparse
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -649,14 +651,16 @@ class NoteModel:
 
 
 class _Watch(cp_model.CpSolverSolutionCallback):
-    """When each solution was found, in seconds, and what the model says it costs."""
+    """When each solution was found, in processor seconds, and what the model says of it."""
 
     def __init__(self) -> None:
         super().__init__()
+        self.begin = time.process_time()
         self.found: list[tuple[float, int]] = []
 
     def on_solution_callback(self) -> None:
-        self.found.append((self.wall_time, round(self.objective_value)))
+        spent = time.process_time() - self.begin
+        self.found.append((spent, round(self.objective_value)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -702,15 +706,21 @@ class WholePiece:
         return WholePiece(given, notes, moments, slots, time.process_time() - begin)
 
     def solve(self, seconds: float, parameters: dict[str, int]) -> NoteLevel:
-        """The best found within ``seconds`` of wall time with one worker."""
+        """The best found within ``seconds`` of processor time with one worker."""
         solver, watch = cp_model.CpSolver(), _Watch()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        solver.parameters.max_time_in_seconds = seconds
         for name, number in parameters.items():
             setattr(solver.parameters, name, number)
         begin = time.process_time()
-        status = solver.solve(self.notes.model, watch)
+        done = threading.Event()
+        limit = threading.Thread(target=_stop_after, args=(solver, seconds, done))
+        limit.start()
+        try:
+            status = solver.solve(self.notes.model, watch)
+        finally:
+            done.set()
+            limit.join()
         spent = time.process_time() - begin
         bars = None
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
@@ -733,6 +743,14 @@ class WholePiece:
                 f"the note-level model calls {solver.status_name()} what is not"
             )
         agree(value(self.given.net, self.given.budget, bars), round(solver.objective_value))
+
+
+def _stop_after(solver: cp_model.CpSolver, seconds: float, done: threading.Event) -> None:
+    """Stop a search that is not ``done`` after ``seconds`` of this process's time."""
+    end = time.process_time() + seconds
+    while not done.wait(0.1):
+        if time.process_time() >= end:
+            solver.stop_search()
 
 
 def agree(judged: Value, objective: int) -> None:
@@ -867,11 +885,11 @@ def survey(folder: File, level: str) -> None:
     for file in sorted(folder.glob("*.mid")):
         try:
             given = problem(file, level)
+            begin = time.process_time()
+            proven = prove(given.net, given.budget, effort())
         except ArrangerError as error:
             print(f"{file.name[:39]:40} refused: {error}", flush=True)
             continue
-        begin = time.process_time()
-        proven = prove(given.net, given.budget, effort())
         rows.append(_figures(given, proven, time.process_time() - begin))
         print(f"{file.name[:39]:40}{_figures_in_words(rows[-1])}", flush=True)
     if rows:
