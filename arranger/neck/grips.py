@@ -1,30 +1,31 @@
-"""Every grip worth trying at a slot: tune, thumb and inner notes on strings and fingers.
+"""Grips: what sounds at one moment and how it is held, many of them as columns.
 
-A grip is what sounds at one moment and how it is held. It is enumerated once for each
-different context (harmony, tune note, stroke, wishes); costs are whole tenths of a point.
+Costs are whole tenths of a point. A spot with its finger is one number, its code.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from itertools import combinations
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from arranger.music.chord import Chord
-from arranger.neck.fretboard import Spot, spots_of
-from arranger.neck.hands import Hand
-from arranger.neck.reach import THUMB, HandRules, Press
-from arranger.tables.arranging import BassCosts, FillCosts, MelodyCosts
+from arranger.neck.fretboard import Spot
 
 IntArray = NDArray[np.int32]
+RowArray = NDArray[np.intp]
 
 NONE = -1
 """No note, no finger, no string."""
 RELEASED = 7
 """Stands for the finger of a bass note that has been let go."""
+
+
+Fills = tuple[tuple[Spot, int], ...]
+"""Inner notes: spots with their fingers."""
 
 
 def tenths(points: float) -> int:
@@ -60,17 +61,6 @@ class Context:
 
 
 @dataclass(frozen=True, slots=True)
-class Voicing:
-    """What the thumb or a tune finger does: ``octave`` indexes Context.octaves."""
-
-    spot: Spot | None
-    finger: int
-    cost: int
-    octave: int = 0
-    active: bool = True
-
-
-@dataclass(frozen=True, slots=True)
 class Grip:
     """One grip. ``bass_active`` is False when the thumb's note has been let go early."""
 
@@ -81,478 +71,165 @@ class Grip:
     bass: Spot | None
     bass_finger: int
     bass_active: bool
-    fills: tuple[tuple[Spot, int], ...]
+    fills: Fills
     gives_third: bool
     third_heard: bool
     cost: int
     planted: tuple[int, ...]
 
 
-class Grips:
-    """The grips of one context as columns; row i is ``items[i]``."""
-
-    __slots__ = (
-        "bass", "bass_active", "bass_midi", "bass_string", "cost", "fretted", "hand",
-        "high", "items", "low", "octave", "planted", "third_given", "third_heard", "tune",
-        "tune_finger",        "tune_string",
-    )  # fmt: skip
-
-    def __init__(
-        self, items: tuple[Grip, ...], hands: tuple[Hand, ...], tuning: tuple[int, ...]
-    ):
-        def column(values: Iterator[int]) -> IntArray:
-            return np.fromiter(values, dtype=np.int32, count=len(items))
-
-        self.items = items
-        self.hand = column(grip.hand for grip in items)
-        self.octave = column(grip.octave for grip in items)
-        self.tune = column(_code(grip.tune, grip.tune_finger) for grip in items)
-        self.tune_string = column(grip.tune.string if grip.tune else NONE for grip in items)
-        self.tune_finger = column(
-            grip.tune_finger if grip.tune and grip.tune.fret else NONE for grip in items
-        )
-        self.bass = column(
-            _code(grip.bass, grip.bass_finger if grip.bass_active else RELEASED)
-            for grip in items
-        )
-        self.bass_string = column(grip.bass.string if grip.bass else NONE for grip in items)
-        self.bass_midi = column(
-            tuning[grip.bass.string - 1] + grip.bass.fret if grip.bass else NONE
-            for grip in items
-        )
-        self.bass_active = column(int(grip.bass_active) for grip in items)
-        self.fretted = column(int(any(spot.fret for spot in sounding(grip))) for grip in items)
-        self.third_given = column(int(grip.gives_third) for grip in items)
-        self.third_heard = column(int(grip.third_heard) for grip in items)
-        self.cost = column(grip.cost for grip in items)
-        self.low = column(hands[grip.hand].low for grip in items)
-        self.high = column(hands[grip.hand].high for grip in items)
-        self.planted = np.array([grip.planted for grip in items], dtype=np.int32).reshape(
-            len(items), 5
-        )
-
-    def __len__(self) -> int:
-        return len(self.items)
-
-    def only(self, rows: NDArray[np.intp]) -> Grips:
-        """The same columns for some of the rows."""
-        if len(rows) == len(self.items):
-            return self
-        part = object.__new__(Grips)
-        part.items = tuple(self.items[row] for row in rows)
-        for name in self.__slots__:
-            if name != "items":
-                setattr(part, name, getattr(self, name)[rows])
-        return part
-
-
-def sounding(grip: Grip) -> list[Spot]:
-    """Everything that sounds in ``grip``, the tune first."""
-    found = [spot for spot, _ in grip.fills]
-    if grip.bass is not None and grip.bass_active:
-        found.insert(0, grip.bass)
-    if grip.tune is not None:
-        found.insert(0, grip.tune)
-    return found
-
-
-def _code(spot: Spot | None, finger: int) -> int:
+def spot_code(spot: Spot | None, finger: int) -> int:
     """A spot and its finger as one number; NONE for silence."""
     return NONE if spot is None else (spot.string * 32 + spot.fret) * 8 + finger
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """What the grips before hold on to, each with its hand (-1 where the hand may change).
+def spot_of(code: int) -> Spot | None:
+    """The spot of a code, or None for silence."""
+    return None if code == NONE else Spot(code // 256, code // 8 % 32)
 
-    None: nothing is held in that voice, so that nothing restricts it.
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Grips:
+    """The grips of one slot as columns of equal length.
+
+    ``tune`` and ``bass`` are codes (the bass's finger is RELEASED once it is let go);
+    ``tune_finger`` is NONE for an open string. ``low``..``high`` is where the first finger
+    may stand. ``planted`` has five columns, fingers 1..4 and the thumb: string * 32 + fret,
+    or NONE. ``third_heard`` is what the bar remembers, ``third_given`` what the grip adds.
     """
 
-    basses: frozenset[tuple[int, Spot | None, int]] | None = None
-    tunes: frozenset[tuple[int, int, Spot | None, int]] | None = None
-    both: frozenset[tuple[int, Spot | None, Spot | None]] | None = None
+    hand: IntArray
+    octave: IntArray
+    tune: IntArray
+    tune_string: IntArray
+    tune_finger: IntArray
+    bass: IntArray
+    bass_string: IntArray
+    bass_midi: IntArray
+    bass_active: IntArray
+    fretted: IntArray
+    third_given: IntArray
+    third_heard: IntArray
+    cost: IntArray
+    low: IntArray
+    high: IntArray
+    planted: IntArray
+    fills: tuple[Fills, ...]
+
+    def __len__(self) -> int:
+        return len(self.cost)
+
+    @property
+    def items(self) -> Sequence[Grip]:
+        """The rows as values, each made when it is asked for."""
+        return _Rows(self)
+
+    def only(self, rows: RowArray) -> Grips:
+        """The same columns for some of the rows."""
+        columns = {name: getattr(self, name)[rows] for name in COLUMNS}
+        return Grips(fills=tuple(self.fills[row] for row in rows), **columns)
+
+    def grip(self, row: int) -> Grip:
+        """One row as a value."""
+        active = bool(self.bass_active[row])
+        tune, bass = int(self.tune[row]), int(self.bass[row])
+        return Grip(
+            hand=int(self.hand[row]),
+            octave=int(self.octave[row]),
+            tune=spot_of(tune),
+            tune_finger=0 if tune == NONE else tune % 8,
+            bass=spot_of(bass),
+            bass_finger=bass % 8 if active else 0,
+            bass_active=active,
+            fills=self.fills[row],
+            gives_third=bool(self.third_given[row]),
+            third_heard=bool(self.third_heard[row]),
+            cost=int(self.cost[row]),
+            planted=tuple(int(place) for place in self.planted[row]),
+        )
+
+
+COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name != "fills")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows(Sequence[Grip]):
+    """The rows of columns as a sequence of values."""
+
+    grips: Grips
+
+    def __len__(self) -> int:
+        return len(self.grips)
+
+    @overload
+    def __getitem__(self, row: int) -> Grip: ...
+    @overload
+    def __getitem__(self, row: slice) -> Sequence[Grip]: ...
+    def __getitem__(self, row: int | slice) -> Grip | Sequence[Grip]:
+        if isinstance(row, slice):
+            return [self.grips.grip(i) for i in range(*row.indices(len(self)))]
+        return self.grips.grip(range(len(self))[row])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Held:
+    """What the grips before hold on to, as sorted numbers that name hand and notes.
+
+    None: nothing is held in that voice, so that nothing restricts it. ``changes``: the
+    hand may change its shape, so that the hand is no part of the numbers.
+    """
+
+    basses: NDArray[np.int64] | None = None
+    tunes: NDArray[np.int64] | None = None
+    both: NDArray[np.int64] | None = None
     changes: bool = False
 
     @staticmethod
     def after(before: Grips, *, tune: bool, bass: bool, changes: bool) -> Held:
-        """What can be held on from ``before``; ``changes``: the hand may change its shape."""
-        basses, tunes, both = set(), set(), set()
-        for grip in before.items:
-            hand = NONE if changes else grip.hand
-            finger = grip.bass_finger if grip.bass_active else RELEASED
-            basses.add((hand, grip.bass, finger))
-            basses.add((hand, grip.bass, RELEASED))
-            tunes.add((hand, grip.octave, grip.tune, grip.tune_finger))
-            both.add((hand, grip.tune, grip.bass))
+        """What can be held on from ``before``: a bass note may also be let go."""
+        hand = _hand(before.hand, changes)
+        let_go = np.where(before.bass == NONE, NONE, before.bass // 8 * 8 + RELEASED)
+        basses = np.concatenate([bass_mark(hand, before.bass), bass_mark(hand, let_go)])
         return Held(
-            frozenset(basses) if bass else None,
-            frozenset(tunes) if tune else None,
-            frozenset(both) if tune and bass else None,
+            np.unique(basses) if bass else None,
+            np.unique(tune_mark(hand, before.octave, before.tune)) if tune else None,
+            np.unique(pair_mark(hand, before.tune, before.bass)) if tune and bass else None,
             changes,
         )
 
-    def has_bass(self, hand: int, bass: Voicing) -> bool:
-        """Whether the thumb's note may sound on, or have been let go, here."""
-        if self.basses is None:
-            return True
-        finger = bass.finger if bass.active and bass.spot is not None else RELEASED
-        return (NONE if self.changes else hand, bass.spot, finger) in self.basses
+    def allows(
+        self, hand: IntArray, octave: IntArray, tune: IntArray, bass: IntArray
+    ) -> NDArray[np.bool_]:
+        """Which grips some grip before can go on to, as far as held notes tell.
 
-    def has_tune(self, hand: int, tune: Voicing) -> bool:
-        """Whether the tune note may sound on here; letting it go is always possible."""
-        if self.tunes is None or tune.spot is None:
-            return True
-        key = NONE if self.changes else hand, tune.octave, tune.spot, tune.finger
-        return key in self.tunes
-
-    def has_both(self, hand: int, tune: Voicing, bass: Voicing) -> bool:
-        """Whether some grip before has these two held notes together."""
-        if self.both is None or tune.spot is None:
-            return True
-        return (NONE if self.changes else hand, tune.spot, bass.spot) in self.both
-
-
-@dataclass(frozen=True, slots=True)
-class _Draft:
-    """A grip before its planted fingers are known."""
-
-    hand: int
-    tune: Voicing
-    bass: Voicing
-    fills: tuple[tuple[Spot, int], ...]
-    gives_third: bool
-    cost: int
-
-
-class _Search:
-    """The drafts of one context: the best of each kind, and none that is too dear."""
-
-    def __init__(self, context: Context, held: Held, ceiling: int) -> None:
-        self.context = context
-        self.held = held
-        begins = context.tune_begins or context.stroke_begins
-        self._ceiling = ceiling if begins else 10**6
-        self._best: dict[tuple[int, bool], int] = {}
-        self._drafts: dict[object, _Draft] = {}
-
-    def too_dear(self, tune: Voicing, cost: int) -> bool:
-        """Whether a grip of this cost is beyond the ceiling of its octave already."""
-        best = self._best.get((tune.octave, tune.spot is None))
-        return best is not None and cost > best + self._ceiling
-
-    def offer(self, draft: _Draft) -> None:
-        """Take the draft in if it beats what is known of its kind."""
-        octave = draft.tune.octave, draft.tune.spot is None
-        self._best[octave] = min(self._best.get(octave, draft.cost), draft.cost)
-        kind = (draft.hand, draft.tune, draft.bass, draft.gives_third)
-        known = self._drafts.get(kind)
-        if known is None or draft.cost < known.cost:
-            self._drafts[kind] = draft
-
-    def grips(self, maker: GripMaker) -> Iterator[Grip]:
-        """The drafts that are left, in full."""
-        for draft in self._drafts.values():
-            if not self.too_dear(draft.tune, draft.cost):
-                yield maker.grip(draft)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class GripMaker:
-    """Enumerates the grips of a context for one hand (player, level, neck)."""
-
-    rules: HandRules
-    hands: tuple[Hand, ...]
-    melody_costs: MelodyCosts
-    bass_costs: BassCosts
-    fill_costs: FillCosts
-    lowest_tune: int
-    bass_below: int
-    inner_below: int
-    ceiling: int
-
-    def grips(self, context: Context, held: Held | None = None) -> Grips:
-        """Every grip of ``context`` that is worth trying, going on from what is ``held``.
-
-        Left out are grips that cost far more than the best one in the same octave, and of
-        grips that differ in inner notes alone all but the cheapest.
+        A tune note may always be let go.
         """
-        search = _Search(context, held or Held(), self.ceiling)
-        for place in context.hands:
-            self._under(search, place)
-        items = [kept for grip in search.grips(self) for kept in _with_memory(grip, context)]
-        return Grips(tuple(items), self.hands, self.rules.neck.tuning)
-
-    def grip(self, draft: _Draft) -> Grip:
-        """The full value of a draft: now its planted fingers are worth finding."""
-        presses = _presses(draft.tune, draft.bass)
-        presses += [(spot.string, spot.fret, finger) for spot, finger in draft.fills]
-        return Grip(
-            hand=draft.hand,
-            octave=draft.tune.octave,
-            tune=draft.tune.spot,
-            tune_finger=draft.tune.finger,
-            bass=draft.bass.spot,
-            bass_finger=draft.bass.finger,
-            bass_active=draft.bass.active and draft.bass.spot is not None,
-            fills=draft.fills,
-            gives_third=draft.gives_third,
-            third_heard=True,
-            cost=draft.cost,
-            planted=self._planted(self.hands[draft.hand], presses),
-        )
-
-    def _under(self, search: _Search, place: int) -> None:
-        """Offer every grip of one hand, the cheap ones first so that dear ones are skipped."""
-        context, hand = search.context, self.hands[place]
-        held = search.held
-        basses = [bass for bass in self._basses(context, hand) if held.has_bass(place, bass)]
-        tunes = [tune for tune in self._tunes(context, hand) if held.has_tune(place, tune)]
-        basses.sort(key=lambda bass: bass.cost)
-        tunes.sort(key=lambda tune: tune.cost)
-        for tune in tunes:
-            for bass in basses:
-                if search.too_dear(tune, tune.cost + bass.cost):
-                    break
-                if self._clear(tune, bass) and held.has_both(place, tune, bass):
-                    self._filled(search, place, tune, bass)
-
-    # The tune ------------------------------------------------------------------------
-
-    def _tunes(self, context: Context, hand: Hand) -> list[Voicing]:
-        """Places and fingers for the tune note, in every octave that the level reaches."""
-        octaves = range(len(context.octaves))
-        if context.tune is None:
-            return [Voicing(None, 0, 0, octave) for octave in octaves]
-        found = []
-        if not context.tune_begins:
-            found = [Voicing(None, 0, context.cut_cost, octave) for octave in octaves]
-        elif hand.shape is None and hand.low == 1:  # a last resort, offered once
-            missing = tenths(self.melody_costs.omit)
-            found = [Voicing(None, 0, missing, octave) for octave in octaves]
-        for octave, fold in enumerate(context.octaves):
-            midi = context.tune + fold
-            if not self.lowest_tune <= midi <= self.rules.level.top_note:
-                continue
-            for spot in spots_of(self.rules.neck, midi):
-                if spot.string <= 5 and self.rules.allows_spot(spot):
-                    for finger, cost in self._fingers(spot, hand, begins=context.tune_begins):
-                        roams = spot.fret > 0 and hand.finger_at(spot) is None
-                        extra = tenths(self.rules.costs.melody_roams) * (
-                            roams and context.tune_begins and hand.shape is not None
-                        )
-                        if context.tune_begins:
-                            extra += self._lowness(midi)
-                        found.append(Voicing(spot, finger, cost + extra, octave))
-        return found
-
-    def _lowness(self, midi: int) -> int:
-        """Tenths by which a tune note lies too low to sing above the bass."""
-        costs = self.melody_costs
-        return tenths(costs.low * max(0, costs.comfortable_low - midi))
-
-    # The thumb -----------------------------------------------------------------------
-
-    def _basses(self, context: Context, hand: Hand) -> list[Voicing]:
-        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence."""
-        if not context.choices:
-            return [Voicing(None, 0, 0)]
-        found = [Voicing(None, 0, context.rest_cost if context.stroke_begins else 0)]
-        tuning = self.rules.neck.tuning
-        for tone, tone_cost in context.choices:
-            for string in (6, 5, 4):
-                first = (tone - tuning[string - 1]) % 12
-                for fret in range(first, self.rules.max_fret + 1, 12):
-                    spot = Spot(string, fret)
-                    price = tone_cost if context.stroke_begins else 0
-                    found.extend(self._bass_at(context, hand, spot, price))
-        return found
-
-    def _bass_at(
-        self, context: Context, hand: Hand, spot: Spot, price: int
-    ) -> Iterator[Voicing]:
-        outside = (
-            context.stroke_begins
-            and hand.shape is not None
-            and not _in_shape(hand.shape.frets, spot)
-        )
-        extra = tenths(self.rules.costs.not_in_shape) if outside else 0
-        for finger, cost in self._fingers(spot, hand, begins=context.stroke_begins):
-            yield Voicing(spot, finger, price + cost + extra)
-        if not context.stroke_begins and spot.fret:  # an open string costs nothing to hold
-            yield Voicing(spot, 0, context.released_cost, active=False)
-
-    def _fingers(self, spot: Spot, hand: Hand, *, begins: bool) -> list[tuple[int, int]]:
-        """Fingers that may press ``spot`` from this hand, with the cost of the hold."""
-        costs = self.rules.costs
-        if spot.fret == 0:
-            return [(0, 0)]
-        planted = hand.finger_at(spot)
-        if planted is not None and begins:
-            return [(planted, tenths(costs.fret * spot.fret))]
-        found = []
-        for finger in (1, 2, 3, 4):
-            stand = spot.fret - finger + 1
-            off = max(hand.low - stand, stand - hand.high, 0)
-            if off > 1 or (off and not _extends(finger, stand, hand)):
-                continue
-            cost = 0.0
-            if off:
-                back = finger == 4 and stand < hand.low
-                cost += costs.off_fret_little_back if back else costs.off_fret
-            if begins:
-                cost += costs.fret * spot.fret
-                cost += {
-                    4: costs.little_finger,
-                    3: costs.ring_finger,
-                    1: costs.first_finger,
-                }.get(finger, 0.0)
-                cost += costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
-            found.append((finger, tenths(cost)))
-        thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
-        if thumb and spot.fret <= self.rules.table.thumb_fret_most:
-            found.append((THUMB, tenths(costs.fret * spot.fret)))
-        found.sort(key=lambda pair: pair[1])
-        return found
-
-    # Together ------------------------------------------------------------------------
-
-    def _clear(self, tune: Voicing, bass: Voicing) -> bool:
-        """The tune lies on a higher string than the thumb, and clearly above it."""
-        if tune.spot is None or bass.spot is None or not bass.active:
-            return True
-        neck = self.rules.neck
-        return (
-            tune.spot.string < bass.spot.string
-            and neck.midi(bass.spot) <= neck.midi(tune.spot) - self.bass_below
-        )
-
-    def _filled(self, search: _Search, place: int, tune: Voicing, bass: Voicing) -> None:
-        """Offer the grip without inner notes, and with each set of them that fits."""
-        context, hand = search.context, self.hands[place]
-        presses = _presses(tune, bass)
-        left_out = (context.tune is not None and tune.spot is None) or (
-            bool(context.choices) and bass.spot is None
-        )
-        room = 0 if left_out else self.rules.level.voices - len(presses)
-        candidates = self._fills(context, hand, tune, bass) if room > 0 else []
-        wish = context.fill[1] if context.fill is not None and room > 0 else 0
-        for count in range(min(room, 2, len(candidates)) + 1 if candidates else 1):
-            missed = wish if count == 0 else 0
-            if count == 1 and room > 1:
-                missed = round(wish * (1 - self.fill_costs.second) / 2)
-            for fills in combinations(candidates, count):
-                extra = [(spot.string, spot.fret, finger) for spot, finger in fills]
-                if count == 2 and extra[0][0] == extra[1][0]:
-                    continue
-                held = self.rules.hold(presses + extra)
-                if held is None:
-                    continue
-                cost = tune.cost + bass.cost + missed + tenths(held)
-                cost += sum(_fill_cost(spot) for spot, _ in fills)
-                gives = self._gives(context, tune, bass, fills)
-                search.offer(_Draft(place, tune, bass, fills, gives, cost))
-
-    def _fills(
-        self, context: Context, hand: Hand, tune: Voicing, bass: Voicing
-    ) -> list[tuple[Spot, int]]:
-        """Spots for inner notes between thumb and tune: in the shape, open, or at hand."""
-        wanted = set(context.fill[0]) if context.fill else set()
-        if context.third is not None and (context.stroke_begins or context.tune_begins):
-            wanted.add(context.third)
-        if not wanted:
-            return []
-        neck = self.rules.neck
-        top = tune.spot.string if tune.spot else 0
-        bottom = bass.spot.string if bass.spot and bass.active else 6
-        ceiling = neck.midi(tune.spot) - self.inner_below if tune.spot else 67
-        floor = neck.midi(bass.spot) + 1 if bass.spot and bass.active else 45
-        found: list[tuple[Spot, int]] = []
-        for string in range(max(top + 1, 1), min(bottom, 5)):
-            for tone in sorted(wanted):
-                for fret in range(
-                    (tone - neck.tuning[string - 1]) % 12, self.rules.max_fret + 1, 12
-                ):
-                    spot = Spot(string, fret)
-                    if not floor <= neck.midi(spot) <= ceiling:
-                        continue
-                    finger = 0 if fret == 0 else hand.finger_at(spot)
-                    if finger is None and hand.shape is None and self.rules.level.voices > 2:
-                        natural = fret - hand.low + 1
-                        finger = natural if 1 <= natural <= 4 else None
-                    if finger is not None:
-                        found.append((spot, finger))
-        return found
-
-    def _gives(
-        self,
-        context: Context,
-        tune: Voicing,
-        bass: Voicing,
-        fills: tuple[tuple[Spot, int], ...],
-    ) -> bool:
-        """Whether a note that begins here is the third that the bar owes."""
-        if context.third is None:
-            return True
-        spots = [spot for spot, _ in fills]
-        if context.stroke_begins and bass.spot is not None:
-            spots.append(bass.spot)
-        if context.tune_begins and tune.spot is not None:
-            spots.append(tune.spot)
-        return any(self.rules.neck.midi(spot) % 12 == context.third for spot in spots)
-
-    def _planted(self, hand: Hand, presses: list[Press]) -> tuple[int, ...]:
-        """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""
-        planted = [NONE] * 5
-        strings: dict[int, int] = {}
-        for string, fret, finger in presses:
-            strings[string] = fret
-            if finger and (planted[finger - 1] == NONE or string * 32 > planted[finger - 1]):
-                planted[finger - 1] = string * 32 + fret
-        for finger, spot in hand.planted:
-            if planted[finger - 1] != NONE or strings.get(spot.string, 99) < spot.fret:
-                continue
-            if (
-                self.rules.hold(
-                    [*_others(presses, spot.string), (spot.string, spot.fret, finger)]
-                )
-                is not None
-            ):
-                planted[finger - 1] = spot.string * 32 + spot.fret
-        return tuple(planted)
+        hand = _hand(hand, self.changes)
+        silent = tune == NONE
+        allowed = np.ones(len(hand), dtype=bool)
+        if self.basses is not None:
+            allowed &= np.isin(bass_mark(hand, bass), self.basses)
+        if self.tunes is not None:
+            allowed &= silent | np.isin(tune_mark(hand, octave, tune), self.tunes)
+        if self.both is not None:
+            allowed &= silent | np.isin(pair_mark(hand, tune, bass), self.both)
+        return allowed
 
 
-def _extends(finger: int, stand: int, hand: Hand) -> bool:
-    """Any finger comes one fret back (two share a fret so); the little one goes one on."""
-    return finger == 4 or stand < hand.low
+def _hand(hand: IntArray, changes: bool) -> IntArray:
+    return np.zeros_like(hand) if changes else hand
 
 
-def _with_memory(grip: Grip, context: Context) -> Iterator[Grip]:
-    """The grip once for each thing the bar may remember: its third heard, or not yet."""
-    if grip.gives_third:
-        yield grip
-        return
-    yield replace(grip, third_heard=False, cost=grip.cost + context.third_cost)
-    if not context.opens_bar:
-        yield grip
+def bass_mark(hand: IntArray, bass: IntArray) -> NDArray[np.int64]:
+    """Hand and bass code as one number."""
+    return hand.astype(np.int64) * 4096 + bass + 1
 
 
-def _others(presses: list[Press], string: int) -> list[Press]:
-    return [press for press in presses if press[0] != string]
+def tune_mark(hand: IntArray, octave: IntArray, tune: IntArray) -> NDArray[np.int64]:
+    """Hand, octave and tune code as one number."""
+    return (hand.astype(np.int64) * 8 + octave) * 4096 + tune + 1
 
 
-def _presses(tune: Voicing, bass: Voicing) -> list[Press]:
-    presses = []
-    if tune.spot is not None:
-        presses.append((tune.spot.string, tune.spot.fret, tune.finger))
-    if bass.spot is not None and bass.active:
-        presses.append((bass.spot.string, bass.spot.fret, bass.finger))
-    return presses
-
-
-def _in_shape(frets: tuple[int | None, ...], spot: Spot) -> bool:
-    return frets[6 - spot.string] == spot.fret
-
-
-def _fill_cost(spot: Spot) -> int:
-    """A fretted inner note asks a little more than an open one."""
-    return 2 if spot.fret else 1
+def pair_mark(hand: IntArray, tune: IntArray, bass: IntArray) -> NDArray[np.int64]:
+    """Hand and both spots, whatever the fingers, as one number."""
+    return (hand.astype(np.int64) * 4096 + tune // 8 + 1) * 4096 + bass // 8 + 1

@@ -36,6 +36,31 @@ class Hand:
         return None
 
 
+class Hands:
+    """The hands met so far, each with its number; keys of a piece share them."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[Hand, int] = {}
+        self._known: list[Hand] = []
+
+    def number(self, hand: Hand) -> int:
+        """The number of ``hand``, a new one when it was not met before."""
+        if hand not in self._numbers:
+            self._numbers[hand] = len(self._known)
+            self._known.append(hand)
+        return self._numbers[hand]
+
+    def __getitem__(self, number: int) -> Hand:
+        return self._known[number]
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    def all(self) -> tuple[Hand, ...]:
+        """Every hand met so far, by number."""
+        return tuple(self._known)
+
+
 def shape_hand(shape: ChordShape, cost: float) -> Hand:
     """The hand that holds ``shape``."""
     pressed: list[tuple[Spot, int]] = []

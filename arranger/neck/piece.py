@@ -13,7 +13,7 @@ from itertools import pairwise
 from arranger.music.chord import Chord
 from arranger.music.reduction import MelodyNote, Reduction, Setting, Slot
 from arranger.neck.grips import Context, tenths
-from arranger.neck.hands import Hand, hands_for
+from arranger.neck.hands import Hand, Hands, hands_for
 from arranger.neck.moves import Step
 from arranger.neck.reach import HandRules
 from arranger.neck.voicing_book import book_shapes, from_book
@@ -77,6 +77,7 @@ class PieceBuilder:
         table: ArrangingTable,
         shapes: ShapeCosts,
         lowest_tune: int,
+        hands: Hands,
         alone: frozenset[int] = frozenset(),
     ) -> None:
         self._reduction = reduction
@@ -86,7 +87,7 @@ class PieceBuilder:
         self._shapes = shapes
         self._alone = alone
         self._book = book_shapes(reduction.marks.voicings, rules)
-        self._hands: dict[Hand, int] = {}
+        self._hands = hands
         self._by_chord: dict[Chord | None, tuple[int, ...]] = {}
         self.octaves = self._folds(lowest_tune)
 
@@ -120,7 +121,7 @@ class PieceBuilder:
             order=tuple(order),
             kinds=tuple(kinds),
             joints=tuple(joints),
-            hands=tuple(self._hands),
+            hands=self._hands.all(),
             octaves=self.octaves,
         )
 
@@ -198,9 +199,7 @@ class PieceBuilder:
                 self._shapes,
                 from_book(self._book, moved),
             )
-            self._by_chord[moved] = tuple(
-                self._hands.setdefault(hand, len(self._hands)) for hand in hands
-            )
+            self._by_chord[moved] = tuple(self._hands.number(hand) for hand in hands)
         return self._by_chord[moved]
 
     def _moved(self, chord: Chord | None) -> Chord | None:

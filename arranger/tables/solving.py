@@ -16,7 +16,9 @@ class SolvingTable(Table):
     model_moves: int = Field(ge=1000)
     work: float = Field(gt=0)
     seconds: float = Field(gt=0)
-    keys_proven: int = Field(ge=1)
+    keys_in_full: int = Field(ge=1)
+    keys_after_plain: int = Field(ge=1)
+    plain_ceiling: float = Field(gt=0)
 
 
 def solving() -> SolvingTable:

@@ -54,7 +54,8 @@ from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, Path, Prices, prices
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
 from arranger.neck.moves import FORBIDDEN, Moves, Step
-from arranger.neck.placing import network, shape_budget
+from arranger.neck.network import grip_maker, network
+from arranger.neck.placing import shape_budget
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_budget import ShapeBudget, shape_numbers
 from arranger.reduce import reduce
@@ -98,7 +99,7 @@ def problem(file: File, level_name: str) -> Problem:
     built: list[tuple[int, int, Lattice, float]] = []
     for setting in reduction.settings:
         start = time.process_time()
-        net = network(reduction, setting, level, player)
+        net = network(reduction, setting, grip_maker(reduction, level, player))
         seconds = time.process_time() - start
         built.append((_key_cost(reduction, setting, net), setting.key.tonic, net, seconds))
     _, _, best, seconds = min(built, key=lambda entry: entry[:2])

@@ -1,0 +1,366 @@
+"""Every grip worth trying at a slot: tune, thumb and inner notes on strings and fingers.
+
+Tune and thumb are combined as columns; only what is left after the ceiling is looked at
+grip by grip. Left out are grips that cost far more than the best one in the same octave,
+and of grips that differ in inner notes alone all but the cheapest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arranger.neck.grips import (
+    NONE,
+    Context,
+    Fills,
+    Grips,
+    Held,
+    IntArray,
+    RowArray,
+    spot_of,
+    tenths,
+)
+from arranger.neck.hands import Hands
+from arranger.neck.inner_notes import InnerNotes, presses_of
+from arranger.neck.reach import HandRules, Press
+from arranger.neck.voicings import VoicingMaker, Voicings
+from arranger.tables.arranging import FillCosts, MelodyCosts
+
+UNHOLDABLE = 10**6
+"""Tenths that stand for a pair no hand can hold."""
+NO_CEILING = 10**6
+MOST_HANDS = 10**5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pairs:
+    """Combinations of a tune and a thumb voicing: row r takes ``tune[r]`` and ``bass[r]``
+    of the voicings of ``hand[r]``; ``cost`` is without inner notes and their wish.
+    """
+
+    hand: IntArray
+    tune: IntArray
+    bass: IntArray
+    octave: IntArray
+    tune_code: IntArray
+    bass_code: IntArray
+    bass_sounds: IntArray
+    cost: IntArray
+
+    def only(self, rows: NDArray[np.bool_] | RowArray) -> _Pairs:
+        return _Pairs(*(getattr(self, column.name)[rows] for column in fields(self)))
+
+
+def _stacked(parts: list[Voicings]) -> tuple[Voicings, RowArray]:
+    """The voicings of several hands as one, and for each row the place of its hand."""
+    names = ("code", "string", "midi", "cost", "octave", "sounds")
+    columns = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    places = np.repeat(np.arange(len(parts)), [len(part.items) for part in parts])
+    items = tuple(item for part in parts for item in part.items)
+    return Voicings(items=items, **columns), places
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Drafts:
+    """Grips before their planted fingers are known."""
+
+    pairs: _Pairs
+    fills: list[Fills]
+    gives: NDArray[np.bool_]
+    cost: IntArray
+
+
+def _has_space(pairs: _Pairs) -> NDArray[np.bool_]:
+    """Whether a string lies between tune and thumb (the fingers go down to the fourth)."""
+    top = np.where(pairs.tune_code == NONE, 0, pairs.tune_code // 256)
+    bottom = np.where(pairs.bass_sounds == 1, np.minimum(pairs.bass_code // 256, 5), 5)
+    space: NDArray[np.bool_] = bottom - top > 1
+    return space
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GripMaker:
+    """Makes the grips of a context for one hand (player, level, neck)."""
+
+    rules: HandRules
+    hands: Hands
+    melody_costs: MelodyCosts
+    fill_costs: FillCosts
+    lowest_tune: int
+    bass_below: int
+    inner_below: int
+    ceiling: int
+    voicings: VoicingMaker = field(init=False)
+    inner: InnerNotes = field(init=False)
+    _hold: dict[int, int] = field(default_factory=dict)
+    _planted: dict[object, tuple[int, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        maker = VoicingMaker(self.rules, self.hands, self.melody_costs, self.lowest_tune)
+        inner = InnerNotes(self.rules, self.hands, self.fill_costs, self.inner_below)
+        object.__setattr__(self, "voicings", maker)
+        object.__setattr__(self, "inner", inner)
+
+    def plainer(self, *, voices: int, ceiling: int) -> GripMaker:
+        """A maker for the same hand with fewer voices and a lower ceiling (tenths)."""
+        level = self.rules.level.model_copy(update={"voices": voices})
+        return replace(
+            self,
+            rules=replace(self.rules, level=level, _known={}),
+            hands=Hands(),
+            ceiling=ceiling,
+            _hold={},
+            _planted={},
+        )
+
+    def grips(self, context: Context, held: Held | None = None) -> Grips:
+        """Every grip of ``context`` that is worth trying, going on from what is ``held``."""
+        pairs = self._pairs(context, held or Held())
+        pairs = self._cheap(context, pairs, self._with_wish(context, pairs))
+        drafts = self._drafts(context, pairs)
+        keep = drafts.cost <= self._limit(context, drafts.pairs, drafts.cost)
+        return self._columns(context, drafts, np.flatnonzero(keep))
+
+    # Tune and thumb ------------------------------------------------------------------
+
+    def _pairs(self, context: Context, held: Held) -> _Pairs:
+        """Tune and thumb together from every hand, where they are clear of each other,
+        can go on from what is held, and can be held by one hand.
+        """
+        pairs = self._clear(
+            [self.voicings.tunes(context, place) for place in context.hands],
+            [self.voicings.basses(context, place) for place in context.hands],
+            np.array(context.hands, dtype=np.int32),
+        )
+        pairs = pairs.only(
+            held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
+        )
+        hold = self._hold_costs(pairs)
+        cost = np.minimum(pairs.cost + hold, UNHOLDABLE).astype(np.int32)
+        return replace(pairs, cost=cost).only(hold < UNHOLDABLE)
+
+    def _clear(self, tunes: list[Voicings], basses: list[Voicings], hands: IntArray) -> _Pairs:
+        """The tune lies on a higher string than the thumb, and clearly above it."""
+        tune, tune_place = _stacked(tunes)
+        bass, _ = _stacked(basses)
+        sizes = np.array([len(part.items) for part in basses], dtype=np.int64)
+        starts = np.cumsum(sizes) - sizes
+        times = sizes[tune_place]
+        left = np.repeat(np.arange(len(tune_place)), times)
+        within = np.arange(len(left)) - np.repeat(np.cumsum(times) - times, times)
+        right = starts[tune_place[left]] + within
+        alone = (tune.string[left] == NONE) | (bass.sounds[right] == 0)
+        clear = (tune.string[left] < bass.string[right]) & (
+            bass.midi[right] <= tune.midi[left] - self.bass_below
+        )
+        kept = np.flatnonzero(alone | clear)
+        left, right = left[kept], right[kept]
+        first = np.searchsorted(tune_place, np.arange(len(tunes)))
+        return _Pairs(
+            hand=hands[tune_place[left]],
+            tune=(left - first[tune_place[left]]).astype(np.int32),
+            bass=(right - starts[tune_place[left]]).astype(np.int32),
+            octave=tune.octave[left],
+            tune_code=tune.code[left],
+            bass_code=bass.code[right],
+            bass_sounds=bass.sounds[right],
+            cost=tune.cost[left] + bass.cost[right],
+        )
+
+    def _hold_costs(self, pairs: _Pairs) -> IntArray:
+        """What holding tune and thumb together costs; each different pair is asked once."""
+        sounding = np.where(pairs.bass_sounds == 1, pairs.bass_code, NONE).astype(np.int64)
+        marks = (pairs.tune_code.astype(np.int64) + 1) * 4096 + sounding + 1
+        different, where = np.unique(marks, return_inverse=True)
+        costs = [self._hold_cost(int(mark)) for mark in different]
+        return np.array(costs, dtype=np.int32)[where]
+
+    def _hold_cost(self, mark: int) -> int:
+        if mark not in self._hold:
+            presses: list[Press] = []
+            for code in (mark // 4096 - 1, mark % 4096 - 1):
+                spot = spot_of(code)
+                if spot is not None:
+                    presses.append((spot.string, spot.fret, code % 8))
+            held = self.rules.hold(presses)
+            self._hold[mark] = UNHOLDABLE if held is None else tenths(held)
+        return self._hold[mark]
+
+    # The ceiling ---------------------------------------------------------------------
+
+    def _with_wish(self, context: Context, pairs: _Pairs) -> IntArray:
+        """The cost of every pair when it goes without inner notes."""
+        if context.fill is None:
+            return pairs.cost
+        wish: IntArray = np.where(self._has_room(context, pairs), context.fill[1], 0)
+        return (pairs.cost + wish).astype(np.int32)
+
+    def _has_room(self, context: Context, pairs: _Pairs) -> NDArray[np.bool_]:
+        """Whether an inner note may be added: nothing is left out, and a voice is free."""
+        sounding = (pairs.tune_code != NONE).astype(np.int32) + pairs.bass_sounds
+        left_out = (pairs.tune_code == NONE) & (context.tune is not None)
+        left_out |= (pairs.bass_code == NONE) & bool(context.choices)
+        room: NDArray[np.bool_] = ~left_out & (sounding < self.rules.level.voices)
+        return room
+
+    def _limit(self, context: Context, pairs: _Pairs, cost: IntArray) -> IntArray:
+        """The most a grip may cost: the best of its octave, with or without the tune, and
+        the ceiling; no limit where nothing begins.
+        """
+        if not (context.tune_begins or context.stroke_begins):
+            return np.full(len(cost), NO_CEILING * 2, dtype=np.int32)
+        group = pairs.octave * 2 + (pairs.tune_code == NONE)
+        best = np.full(2 * len(context.octaves), NO_CEILING, dtype=np.int32)
+        np.minimum.at(best, group, cost)
+        limit: IntArray = best[group] + np.int32(self.ceiling)
+        return limit
+
+    def _cheap(self, context: Context, pairs: _Pairs, with_wish: IntArray) -> _Pairs:
+        """Without pairs that are too dear even if their inner notes were free."""
+        return pairs.only(pairs.cost <= self._limit(context, pairs, with_wish))
+
+    # Inner notes ---------------------------------------------------------------------
+
+    def _drafts(self, context: Context, pairs: _Pairs) -> _Drafts:
+        """Every pair with its cheapest inner notes, with and without an owed third."""
+        wanted = context.fill is not None or (
+            context.third is not None and (context.stroke_begins or context.tune_begins)
+        )
+        free = self._has_room(context, pairs) & wanted
+        room = free & _has_space(pairs)
+        plain = np.flatnonzero(~room)
+        bare = pairs.cost if context.fill is None else pairs.cost + free * context.fill[1]
+        rows = list(plain)
+        fills: list[Fills] = [()] * len(plain)
+        gives = list(self._gives(context, pairs)[plain])
+        cost = list(bare[plain])
+        for row in np.flatnonzero(room):
+            place = int(pairs.hand[row])
+            tune = self.voicings.tunes(context, place).items[pairs.tune[row]]
+            bass = self.voicings.basses(context, place).items[pairs.bass[row]]
+            for filled in self.inner.sets(context, place, tune, bass):
+                rows.append(row)
+                fills.append(filled.fills)
+                gives.append(filled.gives_third)
+                cost.append(tune.cost + bass.cost + filled.cost)
+        order = np.argsort(np.array(rows, dtype=np.intp), kind="stable")
+        return _Drafts(
+            pairs.only(np.array(rows, dtype=np.intp)[order]),
+            [fills[place] for place in order],
+            np.array(gives, dtype=bool)[order],
+            np.array(cost, dtype=np.int32)[order],
+        )
+
+    def _gives(self, context: Context, pairs: _Pairs) -> NDArray[np.bool_]:
+        """Whether tune or thumb begin the third that the bar owes."""
+        if context.third is None:
+            return np.ones(len(pairs.cost), dtype=bool)
+        gives = np.zeros(len(pairs.cost), dtype=bool)
+        for begins, code in (
+            (context.tune_begins, pairs.tune_code),
+            (context.stroke_begins, pairs.bass_code),
+        ):
+            if begins:
+                gives |= (code != NONE) & (self._midi(code) % 12 == context.third)
+        return gives
+
+    def _midi(self, code: IntArray) -> IntArray:
+        tuning = np.array((0, *self.rules.neck.tuning), dtype=np.int32)
+        midi: IntArray = np.where(code == NONE, NONE, tuning[code // 256] + code // 8 % 32)
+        return midi
+
+    # Columns -------------------------------------------------------------------------
+
+    def _columns(self, context: Context, drafts: _Drafts, kept: RowArray) -> Grips:
+        """The grips in full, each once for what the bar may remember of its third."""
+        rows, heard = self._with_memory(context, drafts, kept)
+        pairs = drafts.pairs.only(rows)
+        fills = tuple(drafts.fills[row] for row in rows)
+        tune, bass = pairs.tune_code, pairs.bass_code
+        fretted = (tune != NONE) & (tune // 8 % 32 > 0)
+        fretted |= (pairs.bass_sounds == 1) & (bass // 8 % 32 > 0)
+        fretted |= np.array([any(spot.fret for spot, _ in f) for f in fills], dtype=bool)
+        lows = np.array([hand.low for hand in self.hands.all()], dtype=np.int32)
+        highs = np.array([hand.high for hand in self.hands.all()], dtype=np.int32)
+        gives = drafts.gives[rows]
+        missing = np.where(~gives & ~heard, context.third_cost, 0)
+        return Grips(
+            hand=pairs.hand,
+            octave=pairs.octave,
+            tune=tune,
+            tune_string=np.where(tune == NONE, NONE, tune // 256).astype(np.int32),
+            tune_finger=np.where((tune == NONE) | (tune % 8 == 0), NONE, tune % 8).astype(
+                np.int32
+            ),
+            bass=bass,
+            bass_string=np.where(bass == NONE, NONE, bass // 256).astype(np.int32),
+            bass_midi=self._midi(bass).astype(np.int32),
+            bass_active=pairs.bass_sounds,
+            fretted=fretted.astype(np.int32),
+            third_given=gives.astype(np.int32),
+            third_heard=heard.astype(np.int32),
+            cost=(drafts.cost[rows] + missing).astype(np.int32),
+            low=lows[pairs.hand],
+            high=highs[pairs.hand],
+            planted=self._all_planted(context, pairs, fills),
+            fills=fills,
+        )
+
+    def _with_memory(
+        self, context: Context, drafts: _Drafts, kept: RowArray
+    ) -> tuple[RowArray, NDArray[np.bool_]]:
+        """Rows, doubled where the third may have been heard before or not."""
+        gives = drafts.gives[kept]
+        times = np.where(gives | context.opens_bar, 1, 2)
+        rows = np.repeat(kept, times)
+        second = np.zeros(len(rows), dtype=bool)
+        second[np.cumsum(times)[times == 2] - 1] = True
+        return rows, drafts.gives[rows] | second
+
+    def _all_planted(
+        self, context: Context, pairs: _Pairs, fills: tuple[Fills, ...]
+    ) -> IntArray:
+        """The planted fingers of every row; each different hold is looked at once."""
+        inner: dict[Fills, int] = {}
+        marks = np.array([inner.setdefault(one, len(inner)) for one in fills], dtype=np.int64)
+        marks = (marks * MOST_HANDS + pairs.hand) * 4096 + pairs.tune_code + 1
+        marks = marks * 4096 + pairs.bass_code + 1
+        _, rows, where = np.unique(marks, return_index=True, return_inverse=True)
+        planted = np.empty((len(rows), 5), dtype=np.int32)
+        for place, row in enumerate(rows):
+            key = (
+                *(int(pairs.hand[row]), int(pairs.tune_code[row]), int(pairs.bass_code[row])),
+                fills[row],
+            )
+            known = self._planted.get(key)
+            if known is None:
+                known = self._planted[key] = self._plant(context, pairs, row, fills[row])
+            planted[place] = known
+        whole: IntArray = planted[where]
+        return whole
+
+    def _plant(
+        self, context: Context, pairs: _Pairs, row: int, inner: Fills
+    ) -> tuple[int, ...]:
+        """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""
+        place = int(pairs.hand[row])
+        presses = presses_of(
+            self.voicings.tunes(context, place).items[pairs.tune[row]],
+            self.voicings.basses(context, place).items[pairs.bass[row]],
+        )
+        presses += [(spot.string, spot.fret, finger) for spot, finger in inner]
+        planted = [NONE] * 5
+        for string, fret, finger in presses:
+            if finger and string * 32 > planted[finger - 1]:
+                planted[finger - 1] = string * 32 + fret
+        strings = {string: fret for string, fret, _ in presses}
+        for finger, spot in self.hands[place].planted:
+            if planted[finger - 1] != NONE or strings.get(spot.string, 99) < spot.fret:
+                continue
+            others = [press for press in presses if press[0] != spot.string]
+            if self.rules.hold([*others, (spot.string, spot.fret, finger)]) is not None:
+                planted[finger - 1] = spot.string * 32 + spot.fret
+        return tuple(planted)

@@ -1,0 +1,71 @@
+"""Which key lies best under the hand: every candidate is solved, and ranked by its bound.
+
+Where there are many candidates they are first ranked by a plain version of the piece (tune
+and thumb alone, few grips); the best of them are then solved with everything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from arranger.music.errors import InternalFault
+from arranger.music.reduction import Reduction, Setting
+from arranger.neck.dynamic import Lattice, prices
+from arranger.neck.grip_maker import GripMaker
+from arranger.neck.grips import tenths
+from arranger.neck.network import network
+from arranger.tables.solving import solving
+
+PLAIN_VOICES = 2
+"""Tune and thumb."""
+
+
+@dataclass(frozen=True, slots=True)
+class RankedKey:
+    """A key with what its arrangement costs at least, in points; ``plain`` where that is
+    the bound of the plain version.
+    """
+
+    setting: Setting
+    points: float
+    plain: bool
+
+
+def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], Lattice]:
+    """Every key of the reduction, the cheapest first, and the lattice of the first."""
+    table = solving()
+    settings = reduction.settings
+    rest: list[RankedKey] = []
+    if len(settings) > table.keys_in_full:
+        plain = maker.plainer(voices=PLAIN_VOICES, ceiling=tenths(table.plain_ceiling))
+        estimated = sorted(
+            (
+                RankedKey(setting, _points(reduction, setting, net), plain=True)
+                for setting in settings
+                for net in [network(reduction, setting, plain)]
+            ),
+            key=_order,
+        )
+        settings = tuple(entry.setting for entry in estimated[: table.keys_after_plain])
+        rest = estimated[table.keys_after_plain :]
+    solved: list[RankedKey] = []
+    best: Lattice | None = None
+    for setting in settings:
+        net = network(reduction, setting, maker)
+        entry = RankedKey(setting, _points(reduction, setting, net), plain=False)
+        if best is None or _order(entry) < _order(min(solved, key=_order)):
+            best = net  # the others are let go: a long piece fills much memory
+        solved.append(entry)
+    if best is None:
+        raise InternalFault("there is no key to try")
+    return [*sorted(solved, key=_order), *rest], best
+
+
+def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:
+    """The bound of a key's dynamic program, and what its signature costs the reader."""
+    reading = setting.reading_cost * len(reduction.analysis.score.bars)
+    return prices(net).best / 10 + reading
+
+
+def _order(entry: RankedKey) -> tuple[float, int]:
+    return entry.points, entry.setting.key.tonic

@@ -1,0 +1,82 @@
+"""Grips and moves of a piece in one key: everything the solver chooses from."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from arranger.music.reduction import Reduction, Setting
+from arranger.neck.dynamic import Lattice, lattice
+from arranger.neck.fretboard import neck_of
+from arranger.neck.grip_maker import GripMaker
+from arranger.neck.grips import Grips, Held, tenths
+from arranger.neck.hands import Hands
+from arranger.neck.moves import Mover
+from arranger.neck.piece import BarClass, PieceBuilder
+from arranger.neck.reach import HandRules
+from arranger.tables import Level, Player
+from arranger.tables.arranging import arranging
+from arranger.tables.fingering import fingering
+from arranger.tables.hand import hand
+from arranger.tables.solving import solving
+
+
+def grip_maker(reduction: Reduction, level: Level, player: Player) -> GripMaker:
+    """The maker of grips for one student; keys of a piece share what it has found."""
+    table, effort, common = arranging(), solving(), hand()
+    neck = neck_of(player, reduction.capo)
+    return GripMaker(
+        rules=HandRules(neck, player, level, fingering().hold),
+        hands=Hands(),
+        melody_costs=table.melody,
+        fill_costs=table.fill,
+        lowest_tune=effort.lowest_tune,
+        bass_below=common.bass_below_melody,
+        inner_below=common.inner_below_melody,
+        ceiling=tenths(effort.ceiling),
+    )
+
+
+def network(
+    reduction: Reduction,
+    setting: Setting,
+    maker: GripMaker,
+    *,
+    alone: frozenset[int] = frozenset(),
+) -> Lattice:
+    """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions."""
+    table, costs = arranging(), fingering()
+    piece = PieceBuilder(
+        reduction=reduction,
+        setting=setting,
+        rules=maker.rules,
+        table=table,
+        shapes=costs.shape,
+        lowest_tune=maker.lowest_tune,
+        hands=maker.hands,
+        alone=alone,
+    ).build()
+    grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
+    mover = Mover(
+        moves=costs.move,
+        shapes=costs.shape,
+        melody=table.melody,
+        bass=table.bass,
+        octaves=piece.octaves,
+        shift_factor=float(getattr(costs.level, reduction.level)),
+        hand_costs=np.array([tenths(held.cost) for held in piece.hands], dtype=np.int32),
+    )
+    return lattice(piece, grips, mover)
+
+
+def _bar_grips(bar: BarClass, maker: GripMaker) -> tuple[Grips, ...]:
+    """The grips of a bar's slots, each going on from what the slot before may hold."""
+    found = [maker.grips(bar.contexts[0])]
+    for context, step in zip(bar.contexts[1:], bar.steps, strict=True):
+        held = Held.after(
+            found[-1],
+            tune=step.tune == "held",
+            bass=step.bass == "held",
+            changes=step.chord_begins or step.may_change,
+        )
+        found.append(maker.grips(context, held))
+    return tuple(found)

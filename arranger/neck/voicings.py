@@ -1,0 +1,203 @@
+"""Where the tune and the thumb's note may lie from one hand, and which finger presses them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from arranger.neck.fretboard import Spot, spots_of
+from arranger.neck.grips import NONE, RELEASED, Context, IntArray, spot_code, tenths
+from arranger.neck.hands import Hand, Hands
+from arranger.neck.reach import THUMB, HandRules
+from arranger.tables.arranging import MelodyCosts
+
+LOWEST_TUNE_STRING = 5
+"""The sixth string is the thumb's alone; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Voicing:
+    """What the thumb or a tune finger does: ``octave`` indexes Context.octaves;
+    ``active`` is False for a note that has been let go.
+    """
+
+    spot: Spot | None
+    finger: int
+    cost: int
+    octave: int = 0
+    active: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voicings:
+    """Voicings of one voice from one hand, the cheap ones first, as columns."""
+
+    items: tuple[Voicing, ...]
+    code: IntArray
+    string: IntArray
+    midi: IntArray
+    cost: IntArray
+    octave: IntArray
+    sounds: IntArray
+
+
+def as_columns(found: Iterable[Voicing], tuning: tuple[int, ...]) -> Voicings:
+    """Voicings sorted by cost (ties keep their order); NONE stands for silence."""
+    items = tuple(sorted(found, key=lambda voicing: voicing.cost))
+
+    def column(values: Iterator[int]) -> IntArray:
+        return np.fromiter(values, dtype=np.int32, count=len(items))
+
+    return Voicings(
+        items=items,
+        code=column(
+            spot_code(one.spot, one.finger if one.active else RELEASED) for one in items
+        ),
+        string=column(NONE if one.spot is None else one.spot.string for one in items),
+        midi=column(
+            NONE if one.spot is None else tuning[one.spot.string - 1] + one.spot.fret
+            for one in items
+        ),
+        cost=column(one.cost for one in items),
+        octave=column(one.octave for one in items),
+        sounds=column(int(one.spot is not None and one.active) for one in items),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VoicingMaker:
+    """Finds the voicings of a context from each hand; equal questions are answered once."""
+
+    rules: HandRules
+    hands: Hands
+    costs: MelodyCosts
+    lowest_tune: int
+    _known: dict[object, Voicings] = field(default_factory=dict)
+
+    def tunes(self, context: Context, place: int) -> Voicings:
+        """Places and fingers for the tune note, in every octave that the level reaches."""
+        key = (place, context.tune, context.tune_begins, context.octaves, context.cut_cost)
+        if key not in self._known:
+            found = self._tunes(context, self.hands[place])
+            self._known[key] = as_columns(found, self.rules.neck.tuning)
+        return self._known[key]
+
+    def basses(self, context: Context, place: int) -> Voicings:
+        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence."""
+        key = (
+            *(place, context.choices, context.stroke_begins),
+            *(context.rest_cost, context.released_cost),
+        )
+        if key not in self._known:
+            found = self._basses(context, self.hands[place])
+            self._known[key] = as_columns(found, self.rules.neck.tuning)
+        return self._known[key]
+
+    # The tune ------------------------------------------------------------------------
+
+    def _tunes(self, context: Context, hand: Hand) -> Iterator[Voicing]:
+        octaves = range(len(context.octaves))
+        if context.tune is None:
+            yield from (Voicing(None, 0, 0, octave) for octave in octaves)
+            return
+        if not context.tune_begins:
+            yield from (Voicing(None, 0, context.cut_cost, octave) for octave in octaves)
+        elif hand.shape is None and hand.low == 1:  # a last resort, offered once
+            missing = tenths(self.costs.omit)
+            yield from (Voicing(None, 0, missing, octave) for octave in octaves)
+        for octave, fold in enumerate(context.octaves):
+            midi = context.tune + fold
+            if self.lowest_tune <= midi <= self.rules.level.top_note:
+                yield from self._tune_at(context, hand, octave, midi)
+
+    def _tune_at(
+        self, context: Context, hand: Hand, octave: int, midi: int
+    ) -> Iterator[Voicing]:
+        begins = context.tune_begins
+        for spot in spots_of(self.rules.neck, midi):
+            if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
+                continue
+            extra = self._lowness(midi) if begins else 0
+            if begins and spot.fret and hand.shape is not None and not hand.finger_at(spot):
+                extra += tenths(self.rules.costs.melody_roams)
+            for finger, cost in self._fingers(spot, hand, begins=begins):
+                yield Voicing(spot, finger, cost + extra, octave)
+
+    def _lowness(self, midi: int) -> int:
+        """Tenths by which a tune note lies too low to sing above the bass."""
+        return tenths(self.costs.low * max(0, self.costs.comfortable_low - midi))
+
+    # The thumb -----------------------------------------------------------------------
+
+    def _basses(self, context: Context, hand: Hand) -> Iterator[Voicing]:
+        if not context.choices:
+            yield Voicing(None, 0, 0)
+            return
+        begins = context.stroke_begins
+        yield Voicing(None, 0, context.rest_cost if begins else 0)
+        tuning = self.rules.neck.tuning
+        for tone, tone_cost in context.choices:
+            for string in (6, 5, 4):
+                first = (tone - tuning[string - 1]) % 12
+                for fret in range(first, self.rules.max_fret + 1, 12):
+                    price = tone_cost if begins else 0
+                    yield from self._bass_at(context, hand, Spot(string, fret), price)
+
+    def _bass_at(
+        self, context: Context, hand: Hand, spot: Spot, price: int
+    ) -> Iterator[Voicing]:
+        begins = context.stroke_begins
+        if begins and hand.shape is not None and hand.shape.frets[6 - spot.string] != spot.fret:
+            price += tenths(self.rules.costs.not_in_shape)
+        for finger, cost in self._fingers(spot, hand, begins=begins):
+            yield Voicing(spot, finger, price + cost)
+        if not begins and spot.fret:  # an open string costs nothing to hold
+            yield Voicing(spot, 0, context.released_cost, active=False)
+
+    # Fingers -------------------------------------------------------------------------
+
+    def _fingers(self, spot: Spot, hand: Hand, *, begins: bool) -> list[tuple[int, int]]:
+        """Fingers that may press ``spot`` from this hand, with what the hold costs."""
+        costs = self.rules.costs
+        if spot.fret == 0:
+            return [(0, 0)]
+        planted = hand.finger_at(spot)
+        if planted is not None and begins:
+            return [(planted, tenths(costs.fret * spot.fret))]
+        found = []
+        for finger in (1, 2, 3, 4):
+            stand = spot.fret - finger + 1
+            off = max(hand.low - stand, stand - hand.high, 0)
+            if off > 1 or (off and not _extends(finger, stand, hand)):
+                continue
+            cost = self._off(finger, stand, hand) if off else 0.0
+            found.append(
+                (finger, tenths(self._pressed(cost, spot, finger) if begins else cost))
+            )
+        thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
+        if thumb and spot.fret <= self.rules.table.thumb_fret_most:
+            found.append((THUMB, tenths(costs.fret * spot.fret)))
+        return sorted(found, key=lambda pair: pair[1])
+
+    def _off(self, finger: int, stand: int, hand: Hand) -> float:
+        """A finger one fret away from its own; the little finger comes back easily."""
+        back = finger == 4 and stand < hand.low
+        return self.rules.costs.off_fret_little_back if back else self.rules.costs.off_fret
+
+    def _pressed(self, cost: float, spot: Spot, finger: int) -> float:
+        """Putting a finger down: height on the neck, the weaker fingers, thick strings.
+
+        Added to ``cost`` one by one: another order would round some sums to another tenth.
+        """
+        costs = self.rules.costs
+        weak = {4: costs.little_finger, 3: costs.ring_finger, 1: costs.first_finger}
+        cost += costs.fret * spot.fret
+        cost += weak.get(finger, 0.0)
+        return cost + costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
+
+
+def _extends(finger: int, stand: int, hand: Hand) -> bool:
+    """Any finger comes one fret back (two share a fret so); the little one goes one on."""
+    return finger == 4 or stand < hand.low
