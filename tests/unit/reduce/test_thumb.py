@@ -1,0 +1,171 @@
+"""What the thumb may play, texture by texture."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from heard_pieces import heard
+
+from arranger.music.analysis import Analysis
+from arranger.music.reduction import Stroke
+from arranger.reduce.thumb import strokes, thumb_beats
+from arranger.tables.arranging import arranging
+
+COSTS = arranging().bass
+C, D, E, F, G, B = 0, 2, 4, 5, 7, 11
+
+
+def thumb(analysis: Analysis, *, shortest: str = "1/2") -> tuple[Stroke, ...]:
+    return strokes(analysis, thumb_beats(analysis), COSTS, shortest=Fraction(shortest))
+
+
+def tones(stroke: Stroke) -> list[int]:
+    """Pitch classes, the cheapest first."""
+    return [choice.pitch_class for choice in stroke.choices]
+
+
+def beats(analysis: Analysis) -> list[Fraction]:
+    return [onset for onset, _ in thumb_beats(analysis)]
+
+
+# Beats ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("meter", "beat", "expected"),
+    [
+        ((4, 4), "1", "0 1 2 3"),
+        ((2, 4), "1/2", "0 1/2 1 3/2"),
+        ((6, 8), "3/2", "0 3/2"),
+        ((3, 4), "1", "0 1 2"),
+    ],
+)
+def test_thumb_beats_of_a_bar(meter: tuple[int, int], beat: str, expected: str) -> None:
+    bar = Fraction(4 * meter[0], meter[1])
+    piece = heard(f"C5:{bar}", chords=f"C:{bar}", meter=meter, beat=beat)
+    assert beats(piece) == [Fraction(onset) for onset in expected.split()]
+
+
+@pytest.mark.parametrize(
+    ("pickup", "expected"),
+    [("1", "0 1 2 3 4"), ("1/2", "1/2 3/2 5/2 7/2"), ("3/2", "1/2 3/2 5/2 7/2 9/2")],
+)
+def test_beats_of_a_pickup_are_counted_from_its_end(pickup: str, expected: str) -> None:
+    """They fall where the full bar would have them; half a beat alone has none."""
+    whole = Fraction(pickup) + 4
+    piece = heard(f"C5:{whole}", chords=f"C:{whole}", pickup=pickup)
+    assert beats(piece) == [Fraction(onset) for onset in expected.split()]
+
+
+# Stride ---------------------------------------------------------------------------------
+
+
+def test_a_strong_beat_of_stride_has_the_bass_of_the_source() -> None:
+    first, _, third, _ = thumb(heard("E5:4", "C3:1 r:1 G2:1 r:1", chords="C:4"))
+    assert (tones(first)[0], first.choices[0].cost) == (C, COSTS.source_tone)
+    assert (tones(third)[0], third.choices[0].cost) == (G, COSTS.source_tone)
+    assert all(c.cost >= COSTS.source_missed for c in third.choices[1:])
+
+
+def test_a_weak_beat_takes_fifth_before_root_before_third() -> None:
+    """Common practice, no source."""
+    _, weak, _, _ = thumb(heard("E5:4", "C3:1 r:1 G2:1 r:1", chords="C:4"))
+    assert tones(weak) == [G, C, E]
+    assert weak.source is None
+    _, seventh, _, _ = thumb(heard("E5:4", "G2:1 r:1 D3:1 r:1", chords="G7:4"))
+    assert tones(seventh) == [D, G, B, F]
+
+
+def test_a_strong_beat_without_source_bass_has_the_root() -> None:
+    first, *_ = thumb(heard("E5:4", chords="C:4"))
+    assert tones(first)[0] == C
+    assert {choice.cost for choice in first.choices[1:]} == {COSTS.not_root_strong}
+
+
+def test_a_slash_chord_offers_its_bass() -> None:
+    first, *_ = thumb(heard("E5:4", chords="C/E:4"))
+    assert {c.pitch_class for c in first.choices if c.cost == COSTS.root} == {C, E}
+
+
+def test_the_thumb_alternates_once_it_runs() -> None:
+    found = thumb(heard("E5:4", "C3:1 r:1 G2:1 r:1", chords="C:4"))
+    assert [stroke.alternates for stroke in found] == [False, True, True, True]
+    assert {stroke.rest_cost for stroke in found} == {COSTS.rest}
+
+
+def test_a_passing_bass_is_given_and_need_not_alternate() -> None:
+    """C and then D on the weak beat: a step of the source's bass leads on."""
+    _, passing, *_ = thumb(heard("E5:4", "C3:1 D3:1 E3:1 r:1", chords="C:4"))
+    assert tones(passing)[0] == D
+    assert (passing.step, passing.alternates) == (2, False)
+
+
+def test_a_leap_of_the_source_on_a_weak_beat_leaves_the_choice_to_the_hand() -> None:
+    _, leap, *_ = thumb(heard("E5:4", "C3:1 E3:1 G2:1 r:1", chords="C:4"))
+    assert tones(leap)[0] == G
+    assert (leap.step, leap.alternates) == (None, True)
+
+
+def test_without_harmony_or_bass_the_thumb_rests() -> None:
+    assert thumb(heard("E5:4", chords="-:4")) == ()
+
+
+# Other textures -------------------------------------------------------------------------
+
+
+def test_a_waltz_has_its_bass_on_one() -> None:
+    found = thumb(
+        heard("E5:3 E5:3", "C3:1 r:2 G2:1 r:2", chords="C:6", texture="waltz", meter=(3, 4))
+    )
+    assert [stroke.onset for stroke in found] == list(range(6))
+    assert [tones(stroke)[0] for stroke in found] == [C, G, G, G, G, G]
+    assert [stroke.alternates for stroke in found] == [False, False, False, True, False, False]
+    assert found[3].choices[0].cost == COSTS.source_tone
+    assert found[3].choices[1].cost >= COSTS.source_missed
+
+
+def test_six_eight_has_the_thumb_on_one_and_four() -> None:
+    found = thumb(
+        heard(
+            "E5:3", "C3:3/2 r:3/2", chords="C:3", texture="compound", beat="3/2", meter=(6, 8)
+        )
+    )
+    assert [(stroke.onset, stroke.length) for stroke in found] == [
+        (0, Fraction(3, 2)), (Fraction(3, 2), Fraction(3, 2)),
+    ]  # fmt: skip
+
+
+def test_a_line_is_given_with_its_direction() -> None:
+    found = thumb(heard("E5:4", "C3:1 B2:1 A2:1 D3:1", chords="C:4", texture="single"))
+    assert [tones(stroke)[0] for stroke in found] == [0, 11, 9, 2]
+    assert [stroke.step for stroke in found] == [None, -1, -2, 5]
+    assert not any(stroke.alternates for stroke in found)
+    assert {stroke.rest_cost for stroke in found} == {COSTS.rest_line}
+
+
+def test_quick_notes_of_a_line_off_the_beat_are_left_out() -> None:
+    piece = heard(
+        "E5:2", "C3:1/4 D3:1/4 E3:1/2 F3:1", chords="C:2", texture="single", meter=(2, 4)
+    )
+    assert [stroke.onset for stroke in thumb(piece)] == [0, Fraction(1, 2), 1]
+    assert [stroke.onset for stroke in thumb(piece, shortest="1/4")] == [
+        0, Fraction(1, 4), Fraction(1, 2), 1,
+    ]  # fmt: skip
+
+
+def test_a_note_of_a_line_ends_where_the_next_begins() -> None:
+    found = thumb(heard("E5:4", "C3:2 D3:2", chords="C:4", texture="hymn"))
+    assert [(stroke.onset, stroke.length) for stroke in found] == [(0, 2), (2, 2)]
+
+
+def test_of_a_broken_chord_the_thumb_has_the_first_note() -> None:
+    piece = heard(
+        "E5:2", "C3:1/2 E3:1/2 G3:1/2 E3:1/2", chords="C:2", texture="broken", beat="2",
+        meter=(2, 4),
+    )  # fmt: skip
+    assert [stroke.onset for stroke in thumb(piece)] == [0]
+
+
+def test_a_unison_is_the_tune_alone() -> None:
+    assert thumb(heard("E5:4", "E3:4", chords="C:4", texture="unison")) == ()
