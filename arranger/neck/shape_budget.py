@@ -124,7 +124,7 @@ class ShapePrices:
         for at, (kind, slot) in enumerate(self._places):
             row = np.floor(self._share[at] * self.weight + 1e-9).astype(np.int32)
             held = self._numbers[self._net.grips[kind][slot].hand]
-            prices[kind, slot] = np.where(held >= 0, row[held], 0).astype(np.int32)
+            prices[kind, slot] = np.append(row, np.int32(0))[held]  # -1, no shape: free
         return prices
 
 
