@@ -20,6 +20,7 @@ from few_grips import (
     shapes_held,
     whole,
 )
+from heard_pieces import heard
 from ortools.sat.python import cp_model
 
 from arranger.neck import model as room
@@ -130,6 +131,14 @@ def test_a_proof_of_all_grips_has_no_gap_without_a_biting_budget(name: str) -> N
     proven = prove(net, FREE, EFFORT)
     assert proven.bound == proven.objective
     assert proven.objective == folded_optimum(net, all_rows(net), {})[0].cost
+
+
+def test_a_piece_without_harmony_needs_no_shape() -> None:
+    """A tune alone, in which no chord is heard: nothing to learn, nothing to price."""
+    net = whole(heard("C5:1 D5:1 E5:1 F5:1", "C3:4", chords="-:4", texture="single"))
+    proven = prove(net, BUDGETS["more than one costs more"], EFFORT)
+    assert shapes_held(net, proven.paths) == set()
+    assert proven.bound == proven.objective == prices(net).best
 
 
 def test_a_bar_that_returns_hundreds_of_times() -> None:
