@@ -40,6 +40,13 @@ PIECES: dict[str, Analysis] = {
         texture="hymn",
         beat="2",
     ),
+    "a bass held under the tune, a tune held over the bar": heard(
+        "E4:1 G4:3 | F4:1 D4:1",
+        "C3:2 | G2:2 | G2:2",
+        chords="C:4 G7:2",
+        meter=(2, 4),
+        beat="2",
+    ),
     "three harmonies": heard(
         "E4:2 | F4:2 | D4:2 | E4:2",
         "A2:1 r:1 | D3:1 r:1 | G2:1 r:1 | C3:1 r:1",
