@@ -42,7 +42,7 @@ PIECES: dict[str, Analysis] = {
     ),
     "a bass held under the tune, a tune held over the bar": heard(
         "E4:1 G4:3 | F4:1 D4:1",
-        "C3:2 | G2:2 | G2:2",
+        "E3:2 | G2:2 | G2:2",  # E on string 4 or 6: two spots that may be let go
         chords="C:4 G7:2",
         meter=(2, 4),
         beat="2",
