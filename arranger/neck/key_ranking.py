@@ -6,7 +6,7 @@ and thumb alone, few grips); the best of them are then solved with everything.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from arranger.music.errors import InternalFault
 from arranger.music.reduction import Reduction, Setting
@@ -37,17 +37,11 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     settings = reduction.settings
     rest: list[RankedKey] = []
     if len(settings) > table.keys_in_full:
-        plain = maker.plainer(voices=PLAIN_VOICES, ceiling=tenths(table.plain_ceiling))
-        estimated = sorted(
-            (
-                RankedKey(setting, _points(reduction, setting, net), plain=True)
-                for setting in settings
-                for net in [network(reduction, setting, plain)]
-            ),
-            key=_order,
-        )
-        settings = tuple(entry.setting for entry in estimated[: table.keys_after_plain])
-        rest = estimated[table.keys_after_plain :]
+        estimated = _estimated(reduction, maker, tenths(table.plain_ceiling))
+        close = estimated[0].points * (1 + table.close_keys)
+        count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
+        settings = tuple(entry.setting for entry in estimated[:count])
+        rest = estimated[count:]
     solved: list[RankedKey] = []
     best: Lattice | None = None
     for setting in settings:
@@ -59,6 +53,21 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     if best is None:
         raise InternalFault("there is no key to try")
     return [*sorted(solved, key=_order), *rest], best
+
+
+def _estimated(reduction: Reduction, maker: GripMaker, ceiling: int) -> list[RankedKey]:
+    """Every key by the bound of its plain version: tune and thumb, no inner notes."""
+    plain = maker.plainer(voices=PLAIN_VOICES, ceiling=ceiling)
+    bare = replace(
+        reduction,
+        slots=tuple(replace(slot, fill=None) for slot in reduction.slots),
+        bar_wishes=tuple(replace(wish, third=None) for wish in reduction.bar_wishes),
+    )
+    entries = [
+        RankedKey(setting, _points(bare, setting, network(bare, setting, plain)), plain=True)
+        for setting in reduction.settings
+    ]
+    return sorted(entries, key=_order)
 
 
 def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:

@@ -18,6 +18,7 @@ class SolvingTable(Table):
     seconds: float = Field(gt=0)
     keys_in_full: int = Field(ge=1)
     keys_after_plain: int = Field(ge=1)
+    close_keys: float = Field(ge=0)
     plain_ceiling: float = Field(gt=0)
 
 
