@@ -9,6 +9,8 @@ equal bars share their decisions is a chain with a few loops, so the tables stay
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from math import prod
 
 import numpy as np
 
@@ -53,44 +55,76 @@ class Optimum:
 
 def least(graph: FactorGraph, largest_table: int = 40_000_000) -> Optimum:
     """The optimum of ``graph``. ``largest_table`` limits entries of an intermediate table."""
-    tables = dict(graph.tables)
-    neighbours: dict[int, set[int]] = {v: set() for v in range(len(graph.sizes))}
-    for scope in tables:
-        for variable in scope:
-            neighbours[variable] |= set(scope) - {variable}
+    left = _Left(graph)
     constant, exact = 0, True
     trail: list[tuple[int, list[tuple[Scope, IntArray]]]] = []
-    left = set(neighbours)
-    while left:
-        variable = min(left, key=lambda v: (_work(v, neighbours[v], graph.sizes), v))
-        mine = [(scope, table) for scope, table in tables.items() if variable in scope]
-        for scope, _ in mine:
-            del tables[scope]
+    while (variable := left.cheapest()) is not None:
+        mine = left.take(variable)
         trail.append((variable, mine))
-        left.discard(variable)
         groups = _groups(variable, mine, graph.sizes, largest_table)
         exact = exact and len(groups) <= 1
         for group in groups:
             scope, table = _joined(variable, group, graph.sizes)
-            if not scope:
+            if scope:
+                left.put(scope, table)
+            else:
                 constant += int(table)
-                continue
-            known = tables.get(scope)
-            tables[scope] = table if known is None else np.minimum(known + table, FORBIDDEN)
-        for other in neighbours[variable]:
-            neighbours[other].discard(variable)
-        for scope in tables:
-            for other in scope:
-                neighbours[other] |= set(scope) - {other}
     return Optimum(constant, _values(trail, len(graph.sizes)), exact)
+
+
+class _Left:
+    """The variables not yet eliminated, with their tables and what each would cost."""
+
+    def __init__(self, graph: FactorGraph) -> None:
+        self._sizes = graph.sizes
+        self._tables = dict(graph.tables)
+        self._of: dict[int, set[Scope]] = {v: set() for v in range(len(graph.sizes))}
+        for scope in self._tables:
+            for variable in scope:
+                self._of[variable].add(scope)
+        self._work = {variable: self._work_of(variable) for variable in self._of}
+        self._queue = sorted((work, variable) for variable, work in self._work.items())
+
+    def cheapest(self) -> int | None:
+        """The variable whose elimination looks at the fewest entries (ties: the first)."""
+        while self._queue:
+            work, variable = heappop(self._queue)
+            if self._work.get(variable) == work:
+                return variable
+        return None
+
+    def take(self, variable: int) -> list[tuple[Scope, IntArray]]:
+        """The tables of a variable, which leave together with it."""
+        del self._work[variable]
+        scopes = sorted(self._of.pop(variable))
+        mine = [(scope, self._tables.pop(scope)) for scope in scopes]
+        for other in {other for scope in scopes for other in scope} - {variable}:
+            self._of[other] -= set(scopes)
+            self._weigh(other)
+        return mine
+
+    def put(self, scope: Scope, table: IntArray) -> None:
+        """A new table over variables that are left."""
+        known = self._tables.get(scope)
+        self._tables[scope] = table if known is None else np.minimum(known + table, FORBIDDEN)
+        for variable in scope:
+            self._of[variable].add(scope)
+            self._weigh(variable)
+
+    def _weigh(self, variable: int) -> None:
+        work = self._work_of(variable)
+        if self._work[variable] != work:
+            self._work[variable] = work
+            heappush(self._queue, (work, variable))
+
+    def _work_of(self, variable: int) -> int:
+        around = {other for scope in self._of[variable] for other in scope}
+        return _work(variable, around - {variable}, self._sizes)
 
 
 def _work(variable: int, around: set[int], sizes: list[int]) -> int:
     """Entries of the table that eliminating ``variable`` has to look at."""
-    work = sizes[variable]
-    for other in around:
-        work *= sizes[other]
-    return work
+    return prod(sizes[other] for other in around) * sizes[variable]
 
 
 def _groups(

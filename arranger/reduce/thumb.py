@@ -27,6 +27,7 @@ class _Beat:
 
     onset: Beat
     length: Beat
+    step: Beat
     bar: Bar
     texture: Texture
     source: Note | None
@@ -102,8 +103,10 @@ def _described(
         while place + 1 < len(spans) and spans[place].end <= onset:
             place += 1
         bar = analysis.score.bars[analysis.score.bar_index_at(onset)]
-        texture = spans[place].texture
-        described.append(_Beat(onset, length, bar, texture, starting.get(onset)))
+        span = spans[place]
+        described.append(
+            _Beat(onset, length, span.thumb_beat, bar, span.texture, starting.get(onset))
+        )
     return described
 
 
@@ -198,12 +201,14 @@ class _Thumb:
 
 
 def _is_strong(beat: _Beat) -> bool:
-    """Every other thumb beat from the bar's start; in a waltz the first alone."""
-    place = (beat.onset - beat.bar.start) / beat.length
-    if beat.texture == "waltz":
-        return place == 0
-    count = beat.bar.length / beat.length
-    if count == 3:  # 9/8 or a 3/4 stride: one strong beat
+    """Every other thumb beat of the bar; in a waltz and with three beats the first alone.
+
+    A pick-up's beats are those that end a full bar.
+    """
+    full = Fraction(4 * beat.bar.numerator, beat.bar.denominator)
+    missing = full - beat.bar.length if beat.bar.number == 0 else Fraction(0)
+    place = (beat.onset - beat.bar.start + missing) / beat.step
+    if beat.texture == "waltz" or (beat.bar.length + missing) / beat.step == 3:
         return place == 0
     return place % 2 == 0
 
