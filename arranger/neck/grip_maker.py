@@ -107,14 +107,10 @@ class GripMaker:
     def plainer(self, *, voices: int, ceiling: int) -> GripMaker:
         """A maker for the same hand with fewer voices and a lower ceiling (tenths)."""
         level = self.rules.level.model_copy(update={"voices": voices})
-        return replace(
-            self,
-            rules=replace(self.rules, level=level, _known={}),
-            hands=Hands(),
-            ceiling=ceiling,
-            _hold={},
-            _planted={},
-        )
+        plain = replace(self, rules=replace(self.rules, level=level), ceiling=ceiling)
+        # Neither voicings nor holds depend on the number of voices: what one finds is found.
+        object.__setattr__(plain, "voicings", self.voicings)
+        return plain
 
     def grips(self, context: Context, held: Held | None = None) -> Grips:
         """Every grip of ``context`` that is worth trying, going on from what is ``held``."""
@@ -283,8 +279,7 @@ class GripMaker:
         fretted = (tune != NONE) & (tune // 8 % 32 > 0)
         fretted |= (pairs.bass_sounds == 1) & (bass // 8 % 32 > 0)
         fretted |= np.array([any(spot.fret for spot, _ in f) for f in fills], dtype=bool)
-        lows = np.array([hand.low for hand in self.hands.all()], dtype=np.int32)
-        highs = np.array([hand.high for hand in self.hands.all()], dtype=np.int32)
+        stands = self.hands.stands()[pairs.hand]
         gives = drafts.gives[rows]
         missing = np.where(~gives & ~heard, context.third_cost, 0)
         return Grips(
@@ -303,8 +298,8 @@ class GripMaker:
             third_given=gives.astype(np.int32),
             third_heard=heard.astype(np.int32),
             cost=(drafts.cost[rows] + missing).astype(np.int32),
-            low=lows[pairs.hand],
-            high=highs[pairs.hand],
+            low=stands[:, 0],
+            high=stands[:, 1],
             planted=self._all_planted(context, pairs, fills),
             fills=fills,
         )

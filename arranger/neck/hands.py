@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from arranger.music.chord import Chord
 from arranger.neck.fretboard import Neck, Spot
 from arranger.neck.reach import HandRules
@@ -42,6 +45,7 @@ class Hands:
     def __init__(self) -> None:
         self._numbers: dict[Hand, int] = {}
         self._known: list[Hand] = []
+        self._stands = np.zeros((0, 2), dtype=np.int32)
 
     def number(self, hand: Hand) -> int:
         """The number of ``hand``, a new one when it was not met before."""
@@ -55,6 +59,13 @@ class Hands:
 
     def __len__(self) -> int:
         return len(self._known)
+
+    def stands(self) -> NDArray[np.int32]:
+        """(hands, 2): the lowest and highest fret at which each first finger stands."""
+        if len(self._stands) != len(self._known):
+            pairs = [(hand.low, hand.high) for hand in self._known]
+            self._stands = np.array(pairs, dtype=np.int32).reshape(len(pairs), 2)
+        return self._stands
 
     def all(self) -> tuple[Hand, ...]:
         """Every hand met so far, by number."""

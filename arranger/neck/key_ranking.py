@@ -18,6 +18,8 @@ from arranger.tables.solving import solving
 
 PLAIN_VOICES = 2
 """Tune and thumb."""
+RUN = 4
+"""Bars that a sample takes together, so that it has the joints of the piece."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +39,9 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     settings = reduction.settings
     rest: list[RankedKey] = []
     if len(settings) > table.keys_in_full:
-        estimated = _estimated(reduction, maker, tenths(table.plain_ceiling))
+        estimated = _estimated(
+            reduction, maker, ceiling=tenths(table.plain_ceiling), most=table.plain_bars
+        )
         close = estimated[0].points * (1 + table.close_keys)
         count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
         settings = tuple(entry.setting for entry in estimated[:count])
@@ -55,12 +59,17 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     return [*sorted(solved, key=_order), *rest], best
 
 
-def _estimated(reduction: Reduction, maker: GripMaker, ceiling: int) -> list[RankedKey]:
-    """Every key by the bound of its plain version: tune and thumb, no inner notes."""
+def _estimated(
+    reduction: Reduction, maker: GripMaker, *, ceiling: int, most: int
+) -> list[RankedKey]:
+    """Every key by the bound of its plain version: tune and thumb, no inner notes, and of
+    a long piece ``most`` different bars.
+    """
     plain = maker.plainer(voices=PLAIN_VOICES, ceiling=ceiling)
+    bars = sample(reduction, most)
     bare = replace(
         reduction,
-        slots=tuple(replace(slot, fill=None) for slot in reduction.slots),
+        slots=tuple(replace(slot, fill=None) for slot in reduction.slots if slot.bar in bars),
         bar_wishes=tuple(replace(wish, third=None) for wish in reduction.bar_wishes),
     )
     entries = [
@@ -68,6 +77,16 @@ def _estimated(reduction: Reduction, maker: GripMaker, ceiling: int) -> list[Ran
         for setting in reduction.settings
     ]
     return sorted(entries, key=_order)
+
+
+def sample(reduction: Reduction, most: int) -> frozenset[int]:
+    """Indices of bars that stand for the piece: evenly spread runs of its different bars."""
+    different = [i for i, same in enumerate(reduction.analysis.same_as) if same is None]
+    if len(different) <= most:
+        return frozenset(range(len(reduction.analysis.same_as)))
+    runs = [different[at : at + RUN] for at in range(0, len(different), RUN)]
+    count = max(1, most // RUN)
+    return frozenset(bar for place in range(count) for bar in runs[place * len(runs) // count])
 
 
 def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:

@@ -103,10 +103,11 @@ class PieceBuilder:
         return tuple(sorted(fold for fold in best if fits[fold] * 8 >= len(tune))) or (0,)
 
     def build(self) -> Piece:
-        """The piece, its equal bars folded into classes."""
-        bars: list[list[Slot]] = [[] for _ in self._reduction.analysis.score.bars]
+        """The piece, its equal bars folded into classes; bars without slots are passed over."""
+        by_bar: list[list[Slot]] = [[] for _ in self._reduction.analysis.score.bars]
         for slot in self._reduction.slots:
-            bars[slot.bar].append(slot)
+            by_bar[slot.bar].append(slot)
+        bars = [slots for slots in by_bar if slots]
         known: dict[BarClass, int] = {}
         order = [known.setdefault(self._bar(slots), len(known)) for slots in bars]
         kinds: dict[Joint, int] = {}
