@@ -233,10 +233,12 @@ class GripMaker:
         fills: list[Fills] = [()] * len(plain)
         gives = list(self._gives(context, pairs)[plain])
         cost = list(bare[plain])
+        tunes = {place: self.voicings.tunes(context, place) for place in context.hands}
+        basses = {place: self.voicings.basses(context, place) for place in context.hands}
         for row in np.flatnonzero(room):
             place = int(pairs.hand[row])
-            tune = self.voicings.tunes(context, place).items[pairs.tune[row]]
-            bass = self.voicings.basses(context, place).items[pairs.bass[row]]
+            tune = tunes[place].items[pairs.tune[row]]
+            bass = basses[place].items[pairs.bass[row]]
             for filled in self.inner.sets(context, place, tune, bass):
                 rows.append(row)
                 fills.append(filled.fills)

@@ -14,7 +14,7 @@ from arranger.neck.dynamic import Lattice, prices
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import tenths
 from arranger.neck.network import network
-from arranger.tables.solving import solving
+from arranger.tables.solving import SolvingTable, solving
 
 PLAIN_VOICES = 2
 """Tune and thumb."""
@@ -39,9 +39,7 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     settings = reduction.settings
     rest: list[RankedKey] = []
     if len(settings) > table.keys_in_full:
-        estimated = _estimated(
-            reduction, maker, ceiling=tenths(table.plain_ceiling), most=table.plain_bars
-        )
+        estimated = _halved(reduction, maker, table)
         close = estimated[0].points * (1 + table.close_keys)
         count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
         settings = tuple(entry.setting for entry in estimated[:count])
@@ -59,24 +57,38 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     return [*sorted(solved, key=_order), *rest], best
 
 
-def _estimated(
-    reduction: Reduction, maker: GripMaker, *, ceiling: int, most: int
-) -> list[RankedKey]:
-    """Every key by the bound of its plain version: tune and thumb, no inner notes, and of
-    a long piece ``most`` different bars.
+def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list[RankedKey]:
+    """Keys ranked by plain versions of growing length, the worse ones dropping out.
+
+    Successive halving (Karnin, Koren and Somekh 2013): a few bars tell the worst keys,
+    more bars the better ones.
     """
-    plain = maker.plainer(voices=PLAIN_VOICES, ceiling=ceiling)
-    bars = sample(reduction, most)
-    bare = replace(
+    plain = maker.plainer(voices=PLAIN_VOICES, ceiling=tenths(table.plain_ceiling))
+    trying = list(reduction.settings)
+    dropped: list[RankedKey] = []
+    ranked: list[RankedKey] = []
+    for bars, kept in table.plain_rounds:
+        bare = _bare(reduction, sample(reduction, bars))
+        ranked = sorted(
+            (
+                RankedKey(key, _points(bare, key, network(bare, key, plain)), plain=True)
+                for key in trying
+            ),
+            key=_order,
+        )
+        dropped = [*ranked[kept:], *dropped]
+        ranked = ranked[:kept]
+        trying = [entry.setting for entry in ranked]
+    return [*ranked, *dropped]
+
+
+def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:
+    """Some bars of the piece with tune and thumb alone: no inner notes, no owed thirds."""
+    return replace(
         reduction,
         slots=tuple(replace(slot, fill=None) for slot in reduction.slots if slot.bar in bars),
         bar_wishes=tuple(replace(wish, third=None) for wish in reduction.bar_wishes),
     )
-    entries = [
-        RankedKey(setting, _points(bare, setting, network(bare, setting, plain)), plain=True)
-        for setting in reduction.settings
-    ]
-    return sorted(entries, key=_order)
 
 
 def sample(reduction: Reduction, most: int) -> frozenset[int]:

@@ -113,7 +113,9 @@ def _shape_prices(
         reached = optimum.cost + budget.slack(priced.weight, priced.count)
         if reached > highest:
             highest, kept = reached, priced.state()
-        _offer_within(net, budget, rows, paths, best)
+        best.offer(paths)
+        if turn + 1 == effort.rounds:
+            _offer_within(net, budget, rows, paths, best)
         used = len(shapes_used(net, best.numbers, paths))
         if budget.most is not None and used > budget.most:
             priced.weight = round(priced.weight * 1.3)

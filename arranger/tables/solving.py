@@ -19,7 +19,7 @@ class SolvingTable(Table):
     keys_in_full: int = Field(ge=1)
     keys_after_plain: int = Field(ge=1)
     close_keys: float = Field(ge=0)
-    plain_bars: int = Field(ge=4)
+    plain_rounds: tuple[tuple[int, int], ...] = Field(min_length=1)
     plain_ceiling: float = Field(gt=0)
 
 
