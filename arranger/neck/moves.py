@@ -137,8 +137,10 @@ def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArra
             before.third_heard[first], after.third_given[second]
         )
         first, second = first[kept], second[kept]
-    order = np.lexsort((first, second))
-    return first[order].astype(np.int32), second[order].astype(np.int32)
+    if len(pairs) > 1:  # the pairs of one case come in order
+        order = np.lexsort((first, second))
+        first, second = first[order], second[order]
+    return first.astype(np.int32), second.astype(np.int32)
 
 
 def _cases(
