@@ -6,7 +6,7 @@ form; but it may only fold what is the same to the last finger.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -107,7 +107,7 @@ class _Signs:
         crossed = set()
         for note in notes:
             here = bisect_right(starts, note.onset)
-            crossed |= {n for n in range(here, len(bars)) if bars[n].start < note.end}
+            crossed |= set(range(here, bisect_left(starts, note.end)))
         for to, origin in slur_origins(notes).items():
             if notes[to].bar != notes[origin].bar:
                 crossed.add(bisect_right(starts, notes[to].onset) - 1)
