@@ -79,8 +79,6 @@ class InnerNotes:
     ) -> tuple[tuple[Spot, int], ...]:
         """Spots for inner notes between thumb and tune: in the shape, open, or at hand."""
         wanted = set(context.fill[0]) if context.fill else set()
-        if context.third is not None and (context.stroke_begins or context.tune_begins):
-            wanted.add(context.third)
         below = bass.spot if bass.active else None
         key = place, tune.spot, below, tuple(sorted(wanted))
         if key not in self._near:

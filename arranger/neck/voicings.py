@@ -119,15 +119,16 @@ class VoicingMaker:
         for spot in spots_of(self.rules.neck, midi):
             if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
                 continue
-            extra = self._lowness(midi) if begins else 0
+            extra = self._lowness(spot, midi) if begins else 0
             if begins and spot.fret and hand.shape is not None and not hand.finger_at(spot):
                 extra += tenths(self.rules.costs.melody_roams)
             for finger, cost in self._fingers(spot, hand, begins=begins):
                 yield Voicing(spot, finger, cost + extra, octave)
 
-    def _lowness(self, midi: int) -> int:
+    def _lowness(self, spot: Spot, midi: int) -> int:
         """Tenths by which a tune note lies too low to sing above the bass."""
-        return tenths(self.costs.low * max(0, self.costs.comfortable_low - midi))
+        low = self.costs.low * max(0, self.costs.comfortable_low - midi)
+        return tenths(low + self.costs.thumb_string * max(0, spot.string - 3))
 
     # The thumb -----------------------------------------------------------------------
 

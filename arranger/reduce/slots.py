@@ -69,7 +69,11 @@ def slots(
                     tune_silent=note is None,
                     stroke_begins=stroke_begins or onset in arpeggio,
                     third=wishes[bar].third if wishes[bar].covers(onset) else None,
-                ),
+                )
+                if note is not None
+                or onset != score.bars[bar].start
+                or not _enters(tune_at, beats, onset)
+                else None,
             )
         )
     return tuple(made)
@@ -129,6 +133,22 @@ class _Cursor:
         if place < 0 or self._events[place].end <= onset:
             return None, False
         return place, self._onsets[place] == onset
+
+    def after(self, onset: Beat) -> Beat | None:
+        """When the next event begins."""
+        place = bisect_right(self._onsets, onset)
+        return self._onsets[place] if place < len(self._onsets) else None
+
+
+def _enters(tune: _Cursor, beats: tuple[Beat, ...], onset: Beat) -> bool:
+    """Whether the tune enters before the thumb's next beat.
+
+    On the first beat of a bar an inner note would then be heard as the first note of the
+    tune: the rest before such an entry belongs to the hook.
+    """
+    entry = tune.after(onset)
+    place = bisect_right(beats, onset)
+    return entry is not None and place < len(beats) and entry < beats[place]
 
 
 def _chord_changes(analysis: Analysis, strokes: tuple[Stroke, ...]) -> dict[Beat, Beat]:

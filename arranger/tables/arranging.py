@@ -25,6 +25,7 @@ class MelodyCosts(Table):
     two_octaves: float = Field(ge=0)
     comfortable_low: int = Field(ge=40, le=70)
     low: float = Field(ge=0)
+    thumb_string: float = Field(ge=0)
 
 
 class BassCosts(Table):

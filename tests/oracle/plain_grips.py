@@ -215,14 +215,15 @@ class PlainGripMaker:
                             roams and context.tune_begins and hand.shape is not None
                         )
                         if context.tune_begins:
-                            extra += self._lowness(midi)
+                            extra += self._lowness(spot, midi)
                         found.append(Voicing(spot, finger, cost + extra, octave))
         return found
 
-    def _lowness(self, midi: int) -> int:
+    def _lowness(self, spot: Spot, midi: int) -> int:
         """Tenths by which a tune note lies too low to sing above the bass."""
         costs = self.melody_costs
-        return tenths(costs.low * max(0, costs.comfortable_low - midi))
+        low = costs.low * max(0, costs.comfortable_low - midi)
+        return tenths(low + costs.thumb_string * max(0, spot.string - 3))
 
     # The thumb -----------------------------------------------------------------------
 
@@ -331,8 +332,6 @@ class PlainGripMaker:
     ) -> list[tuple[Spot, int]]:
         """Spots for inner notes between thumb and tune: in the shape, open, or at hand."""
         wanted = set(context.fill[0]) if context.fill else set()
-        if context.third is not None and (context.stroke_begins or context.tune_begins):
-            wanted.add(context.third)
         if not wanted:
             return []
         neck = self.rules.neck
