@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from arranger.judge import judge, unfaithful_bars
 from arranger.music.analysis import Analysis
-from arranger.music.arrangement import Arrangement
+from arranger.music.arrangement import Arrangement, Decision
 from arranger.music.errors import InternalFault, LevelMismatch
+from arranger.music.key import Key
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import Reduction
@@ -20,6 +21,7 @@ from arranger.run.understand import understand
 from arranger.tables import (
     LEVEL_NAMES,
     Level,
+    Player,
     default_player,
     level_named,
     player_from_file,
@@ -119,24 +121,36 @@ def arrange_analysis(
 
 
 def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool) -> Result:
-    """The arrangement at one level, unless the piece does not suit it."""
+    """The arrangement at one level, unless the piece does not suit it.
+
+    A piece too far from its source in the key that lies best is tried in the other keys
+    of the level before it is refused.
+    """
     level = level_named(level_name)
-    result = _at_level(analysis, level_name, level, wishes)
-    wrong = _misfit(result.verdict, level)
-    if wrong and not anyway:
-        bars = unfaithful_bars(result.arrangement, analysis, level)
-        raise LevelMismatch(
-            f"the piece does not suit the level {level_name}: {wrong}; {_bars_in_words(bars)}",
-            where=analysis.score.file,
-            next_step=f"To write {level_name} all the same: --anyway.",
-            bars=bars,
-        )
-    return result
-
-
-def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes) -> Result:
-    """One pass through the rooms; a result the judge refuses is a fault of ours."""
     player = player_from_file(wishes.player, level) if wishes.player else default_player(level)
+    reduction = _reduced(analysis, level_name, level, player, wishes)
+    result = _placed(reduction, level, player)
+    wrong = _misfit(result.verdict, level)
+    if not wrong or anyway:
+        return result
+    for setting in reduction.settings:
+        if setting.key == result.arrangement.key:
+            continue
+        other = _placed(replace(reduction, settings=(setting,)), level, player)
+        if not _misfit(other.verdict, level):
+            return _in_another_key(other, instead_of=result.arrangement.key, wrong=wrong)
+    bars = unfaithful_bars(result.arrangement, analysis, level)
+    raise LevelMismatch(
+        f"the piece does not suit the level {level_name}: {wrong}; {_bars_in_words(bars)}",
+        where=analysis.score.file,
+        next_step=f"To write {level_name} all the same: --anyway.",
+        bars=bars,
+    )
+
+
+def _reduced(
+    analysis: Analysis, level_name: str, level: Level, player: Player, wishes: Wishes
+) -> Reduction:
     reduction = reduce(
         analysis,
         level=level,
@@ -147,6 +161,12 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
         marks=wishes.marks,
     )
     _refuse_strange_key(reduction, level)
+    return reduction
+
+
+def _placed(reduction: Reduction, level: Level, player: Player) -> Result:
+    """Placed, judged and taught; a result the judge refuses is a fault of ours."""
+    analysis = reduction.analysis
     arrangement = place(reduction, level=level, player=player)
     verdict = judge(arrangement, analysis, level, player)
     if verdict.violations:
@@ -160,6 +180,17 @@ def _at_level(analysis: Analysis, level_name: str, level: Level, wishes: Wishes)
             ),
         )
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
+
+
+def _in_another_key(result: Result, *, instead_of: Key, wrong: str) -> Result:
+    """The result with a line that says why it is not in the key that lies best."""
+    said = Decision(
+        text=f"not in {instead_of.name}, which lies better under the hand: there {wrong}",
+        option="--key",
+    )
+    arrangement = result.arrangement
+    decisions = (*arrangement.decisions, said)
+    return replace(result, arrangement=replace(arrangement, decisions=decisions))
 
 
 def _refuse_strange_key(reduction: Reduction, level: Level) -> None:

@@ -9,8 +9,9 @@ from typing import Any, cast
 import pytest
 
 from arranger.music.analysis import Analysis
+from arranger.music.arrangement import Decision
 from arranger.music.errors import InternalFault, LevelMismatch, UsageError
-from arranger.music.key import parse_key
+from arranger.music.key import Key, parse_key
 from arranger.music.verdict import Difficulty, Fidelity, Verdict, Violation
 from arranger.run import pipeline
 from arranger.run.pipeline import Wishes, arrange, arrange_analysis
@@ -18,9 +19,23 @@ from arranger.run.pipeline import Wishes, arrange, arrange_analysis
 ANALYSIS = cast(Analysis, SimpleNamespace(score=SimpleNamespace(file="piece.mid")))
 
 
+@dataclass(frozen=True)
+class Piece:
+    """Stands for the reduction and, in the key it names first, for the arrangement."""
+
+    level: str
+    settings: tuple[SimpleNamespace, ...]
+    analysis: Analysis = field(default_factory=lambda: ANALYSIS)
+    decisions: tuple[Decision, ...] = ()
+
+    @property
+    def key(self) -> Key:
+        return cast(Key, self.settings[0].key)
+
+
 @dataclass
 class Rooms:
-    """Stand-ins: ``grid`` and ``breaks`` by level name, and the levels that were tried."""
+    """Stand-ins: ``grid`` by level, ``breaks`` by level or level and key, the levels tried."""
 
     grid: dict[str, float] = field(default_factory=dict)
     breaks: dict[str, float] = field(default_factory=dict)
@@ -29,17 +44,19 @@ class Rooms:
 
     def reduce(
         self, _analysis: Analysis, *, level_name: str, key: str | None, **_: Any
-    ) -> SimpleNamespace:
+    ) -> Piece:
         self.tried.append(level_name)
-        keys = [] if key is None else [SimpleNamespace(key=parse_key(key))]
-        return SimpleNamespace(level=level_name, settings=keys)
+        keys = ["G", "C"] if key is None else [key]
+        settings = tuple(SimpleNamespace(key=parse_key(name)) for name in keys)
+        return Piece(level=level_name, settings=settings)
 
-    def judge(self, reduction: SimpleNamespace, *_: Any) -> Verdict:
-        level_name = reduction.level
+    def judge(self, arrangement: Piece, *_: Any) -> Verdict:
+        level_name = arrangement.level
+        in_key = f"{level_name} {arrangement.key.short}"
         heard = Fidelity(
             melody_kept=1.0,
             grid_fidelity=self.grid.get(level_name, 1.0),
-            contour_breaks=self.breaks.get(level_name, 0.0),
+            contour_breaks=self.breaks.get(in_key, self.breaks.get(level_name, 0.0)),
             bass_roots=1.0,
             thirds=1.0,
             thumb_beats=1.0,
@@ -79,6 +96,18 @@ def test_misfit_names_the_bars_and_the_nearest_level_that_works(rooms: Rooms) ->
         " the level's grid, less than 95%; see bars 3, 7. The nearest level that works is"
         " intermediate: --level intermediate. To write beginner all the same: --anyway."
     )
+
+
+def test_another_key_is_tried_before_the_piece_is_refused(rooms: Rooms) -> None:
+    rooms.breaks = {"beginner G": 0.12}
+    result = arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    assert result.arrangement.key == parse_key("C")
+    assert [decision.text for decision in result.arrangement.decisions] == [
+        "not in G major, which lies better under the hand: there 12.0% of its steps change"
+        " direction, more than 10%"
+    ]
+    with pytest.raises(LevelMismatch):  # the teacher's key is the only one
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(key="G"))
 
 
 def test_harder_levels_are_tried_before_easier_ones(rooms: Rooms) -> None:
