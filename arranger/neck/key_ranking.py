@@ -6,6 +6,7 @@ and thumb alone, few grips); the best of them are then solved with everything.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from arranger.music.errors import InternalFault
@@ -25,12 +26,14 @@ RUN = 4
 @dataclass(frozen=True, slots=True)
 class RankedKey:
     """A key with what its arrangement costs at least, in points; ``plain`` where that is
-    the bound of the plain version.
+    the bound of the plain version. ``dearer`` is the share by which it costs more than the
+    best of the keys it was ranked with.
     """
 
     setting: Setting
     points: float
     plain: bool
+    dearer: float = 0.0
 
 
 def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], Lattice]:
@@ -54,7 +57,7 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
         solved.append(entry)
     if best is None:
         raise InternalFault("there is no key to try")
-    return [*sorted(solved, key=_order), *rest], best
+    return [*_in_order(solved), *rest], best
 
 
 def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list[RankedKey]:
@@ -69,12 +72,9 @@ def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list
     ranked: list[RankedKey] = []
     for bars, kept in table.plain_rounds:
         bare = _bare(reduction, sample(reduction, bars))
-        ranked = sorted(
-            (
-                RankedKey(key, _points(bare, key, network(bare, key, plain)), plain=True)
-                for key in trying
-            ),
-            key=_order,
+        ranked = _in_order(
+            RankedKey(key, _points(bare, key, network(bare, key, plain)), plain=True)
+            for key in trying
         )
         dropped = [*ranked[kept:], *dropped]
         ranked = ranked[:kept]
@@ -105,6 +105,13 @@ def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:
     """The bound of a key's dynamic program, and what its signature costs the reader."""
     reading = setting.reading_cost * len(reduction.analysis.score.bars)
     return prices(net).best / 10 + reading
+
+
+def _in_order(entries: Iterable[RankedKey]) -> list[RankedKey]:
+    """Keys ranked together, the cheapest first."""
+    ranked = sorted(entries, key=_order)
+    least = ranked[0].points or 1.0
+    return [replace(entry, dearer=entry.points / least - 1) for entry in ranked]
 
 
 def _order(entry: RankedKey) -> tuple[float, int]:

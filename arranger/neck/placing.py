@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from arranger.music.arrangement import Arrangement, Decision, Proof
+from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, restricted
 from arranger.neck.fretboard import neck_of
@@ -56,6 +56,7 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),
         decisions=(_key_decision(ranked), *beside_book(reduction, setting, net, chosen)),
+        keys=_keys(ranked),
     )
 
 
@@ -112,6 +113,20 @@ def _chosen(reduction: Reduction, net: Lattice, proven: Proven) -> list[Chosen]:
         for kind in net.piece.order
         for place, row in enumerate(proven.paths[kind])
     ]
+
+
+def _keys(ranked: list[RankedKey]) -> tuple[KeyChoice, ...]:
+    """The keys tried, the best first."""
+    return tuple(
+        KeyChoice(
+            key=entry.setting.key,
+            transposed_by=entry.setting.transposition,
+            dearer=entry.dearer,
+            solved=not entry.plain,
+            reason=entry.setting.reason,
+        )
+        for entry in ranked
+    )
 
 
 def _key_decision(ranked: list[RankedKey]) -> Decision:

@@ -11,6 +11,7 @@ from arranger.music.arrangement import (
     ChordMark,
     Decision,
     Dropped,
+    KeyChoice,
     LeftFinger,
     Placement,
     Proof,
@@ -55,6 +56,7 @@ def arrangement(
     costs: FingeringTable,
     proof: Proof,
     decisions: tuple[Decision, ...],
+    keys: tuple[KeyChoice, ...] = (),
 ) -> Arrangement:
     """The arrangement that the grips ``chosen`` (one a slot) stand for."""
     analysis = reduction.analysis
@@ -85,6 +87,7 @@ def arrangement(
         dropped=_dropped(reduction, chosen),
         decisions=(*decisions, *reduction.decisions),
         proof=proof,
+        keys=keys,
     )
 
 

@@ -98,6 +98,9 @@ def arrange(
     anyway: Annotated[
         bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
     ] = False,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="Show the keys tried, in order, with reasons.")
+    ] = False,
 ) -> None:
     """Arrange one piece for one level."""
     with _one_voice(piece):
@@ -121,6 +124,8 @@ def arrange(
         folder = out / piece_name(piece) / level
         keep(files, folder)
         for line in _summary(result):
+            print(line)
+        for line in _ranking(result.arrangement) if keys else ():
             print(line)
         print(f"written to {folder}: {', '.join(sorted(files))}")
 
@@ -147,6 +152,18 @@ def _summary(result: Result) -> Iterator[str]:
         yield f"noticed: {warning.text}{place}"
     for decision in arrangement.decisions:
         yield f"decided: {decision.text} [{decision.option}]"
+
+
+def _ranking(arrangement: Arrangement) -> Iterator[str]:
+    """The keys tried, the one that lies best under the hand first, and why."""
+    yield "keys tried, the one that lies best under the hand first (--key takes another):"
+    for choice in arrangement.keys:
+        within = "" if choice.solved else " in a sample of bars, tune and thumb alone"
+        away = (
+            f"costs {choice.dearer:.0%} more than the best{within}" if choice.dearer else "best"
+        )
+        taken = "taken, " if choice.key == arrangement.key else ""
+        yield f"  {choice.key.short:3} {taken}{away}: {choice.reason}"
 
 
 def _key(arrangement: Arrangement) -> str:

@@ -9,7 +9,6 @@ from arranger.judge import judge, unfaithful_bars
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement, Decision
 from arranger.music.errors import InternalFault, LevelMismatch
-from arranger.music.key import Key
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import Reduction
@@ -138,7 +137,7 @@ def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool
             continue
         other = _placed(replace(reduction, settings=(setting,)), level, player)
         if not _misfit(other.verdict, level):
-            return _in_another_key(other, instead_of=result.arrangement.key, wrong=wrong)
+            return _in_another_key(other, best=result.arrangement, wrong=wrong)
     bars = unfaithful_bars(result.arrangement, analysis, level)
     raise LevelMismatch(
         f"the piece does not suit the level {level_name}: {wrong}; {_bars_in_words(bars)}",
@@ -182,15 +181,17 @@ def _placed(reduction: Reduction, level: Level, player: Player) -> Result:
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
 
 
-def _in_another_key(result: Result, *, instead_of: Key, wrong: str) -> Result:
+def _in_another_key(result: Result, *, best: Arrangement, wrong: str) -> Result:
     """The result with a line that says why it is not in the key that lies best."""
     said = Decision(
-        text=f"not in {instead_of.name}, which lies better under the hand: there {wrong}",
+        text=f"not in {best.key.name}, which lies better under the hand: there {wrong}",
         option="--key",
     )
     arrangement = result.arrangement
     decisions = (*arrangement.decisions, said)
-    return replace(result, arrangement=replace(arrangement, decisions=decisions))
+    return replace(
+        result, arrangement=replace(arrangement, decisions=decisions, keys=best.keys)
+    )
 
 
 def _refuse_strange_key(reduction: Reduction, level: Level) -> None:

@@ -75,6 +75,18 @@ def test_key_and_capo_asked_for_are_the_key_and_capo_played(tmp_path: Path) -> N
     assert (said["key"], said["capo"]) == ("C major", 2)
 
 
+def test_keys_are_ranked_with_reasons(tmp_path: Path) -> None:
+    """Every major key of a beginner's list that was tried, the one taken among them."""
+    result = _arrange(tmp_path, "--keys", "--anyway")
+    lines = result.stdout.splitlines()
+    first = next(k for k, line in enumerate(lines) if line.startswith("keys tried"))
+    ranked = [line for line in lines[first + 1 :] if line.startswith("  ")]
+    assert ranked[0].split()[1:3] == ["taken,", "best:"]
+    assert {line.split()[0] for line in ranked} <= {"C", "G", "D", "A", "E"}
+    assert len(ranked) == 3
+    assert all("of the time its chords lie in shapes" in line for line in ranked)
+
+
 def test_strain_is_arranged_alone_and_said_so(tmp_path: Path) -> None:
     result = _arrange(tmp_path, "--anyway", "--bars", "17-24")
     assert result.exit_code == 0, result.stderr

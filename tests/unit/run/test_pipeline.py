@@ -9,7 +9,7 @@ from typing import Any, cast
 import pytest
 
 from arranger.music.analysis import Analysis
-from arranger.music.arrangement import Decision
+from arranger.music.arrangement import Decision, KeyChoice
 from arranger.music.errors import InternalFault, LevelMismatch, UsageError
 from arranger.music.key import Key, parse_key
 from arranger.music.verdict import Difficulty, Fidelity, Verdict, Violation
@@ -27,6 +27,7 @@ class Piece:
     settings: tuple[SimpleNamespace, ...]
     analysis: Analysis = field(default_factory=lambda: ANALYSIS)
     decisions: tuple[Decision, ...] = ()
+    keys: tuple[KeyChoice, ...] = ()
 
     @property
     def key(self) -> Key:
