@@ -47,6 +47,12 @@ class Key:
         """``G``, ``Em``: the way a guitarist says it."""
         return self.tonic_name + ("m" if self.mode == "minor" else "")
 
+    @property
+    def scale(self) -> tuple[int, ...]:
+        """Pitch classes of the scale, tonic first; minor is natural minor."""
+        steps = (0, 2, 4, 5, 7, 9, 11) if self.mode == "major" else (0, 2, 3, 5, 7, 8, 10)
+        return tuple((self.tonic + step) % 12 for step in steps)
+
     def spelt_flat(self, pitch_class: int, *, leading: bool = False) -> bool:
         """Whether a tone of this key is written with a flat rather than a sharp.
 

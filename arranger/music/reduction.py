@@ -37,10 +37,14 @@ class MelodyNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BassChoice:
-    """A tone the thumb may play: its pitch class and what it costs the music."""
+    """A tone the thumb may play: its pitch class and what it costs the music.
+
+    ``added``: neither the source has it nor the chord; it leads to the next chord's bass.
+    """
 
     pitch_class: int
     cost: float
+    added: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

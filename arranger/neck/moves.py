@@ -16,6 +16,9 @@ from arranger.tables.fingering import MoveCosts, ShapeCosts
 FORBIDDEN = 10**7
 """Tenths that no arrangement costs: the move cannot be made."""
 
+MOST_STEP = 2
+"""Semitones of a step of the scale."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -24,7 +27,9 @@ class Step:
     ``tune`` / ``bass``: "new", "held" or "silent" at the later slot. ``interval`` is the
     source's step into the tune note that begins (None: nothing to compare with);
     ``fold_cost`` what changing the octave costs there in tenths (None: not possible).
-    ``bass_step`` is the source's step of a bass line. ``seconds`` is the time for it.
+    ``bass_step`` is the source's step of a bass line; ``led_by`` holds the pitch classes
+    that the thumb may have played just before only if this note follows them by step.
+    ``seconds`` is the time for it.
     """
 
     tune: str
@@ -34,6 +39,7 @@ class Step:
     interval: int | None
     alternates: bool
     bass_step: int | None
+    led_by: tuple[int, ...]
     chord_begins: bool
     may_change: bool
     opens_bar: bool
@@ -316,4 +322,8 @@ class Mover:
             total += np.where(turned, np.int32(tenths(self.bass.direction)), np.int32(0))
             off = np.maximum(abs(taken - step.bass_step) - 7, 0)
             total += np.where(known, np.rint(off * self.bass.leap * 10), 0).astype(np.int32)
+        if step.led_by:
+            led = known & np.isin(before.bass_midi[here] % 12, step.led_by)
+            missed = led & ((abs(taken) > MOST_STEP) | (taken == 0))
+            total += np.where(missed, np.int32(tenths(self.bass.leading_missed)), np.int32(0))
         return total

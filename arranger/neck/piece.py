@@ -267,9 +267,25 @@ class PieceBuilder:
             interval=interval,
             alternates=bass == "new" and stroke is not None and stroke.alternates,
             bass_step=stroke.step if bass == "new" and stroke is not None else None,
+            led_by=self._led_by(after) if bass == "new" else (),
             chord_begins=after.chord_begins,
             may_change=after.strong,
             opens_bar=opens_bar,
             seconds=round(reduction.seconds(before.length), 3),
             length=Fraction(before.length),
+        )
+
+    def _led_by(self, slot: Slot) -> tuple[int, ...]:
+        """Tones that the stroke before the one in ``slot`` may only play to lead to it."""
+        if not slot.stroke:
+            return ()
+        before = self._reduction.strokes[slot.stroke - 1]
+        if before.end != slot.onset:
+            return ()
+        return tuple(
+            sorted(
+                (choice.pitch_class + self._shift) % 12
+                for choice in before.choices
+                if choice.added
+            )
         )

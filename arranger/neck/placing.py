@@ -7,7 +7,7 @@ import numpy as np
 from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, restricted
-from arranger.neck.fretboard import neck_of
+from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, rank_keys
@@ -55,7 +55,11 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
         proof=Proof(
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),
-        decisions=(_key_decision(ranked), *beside_book(reduction, setting, net, chosen)),
+        decisions=(
+            _key_decision(ranked),
+            *_added(reduction, setting, chosen, neck_of(player, reduction.capo)),
+            *beside_book(reduction, setting, net, chosen),
+        ),
         keys=_keys(ranked),
     )
 
@@ -113,6 +117,25 @@ def _chosen(reduction: Reduction, net: Lattice, proven: Proven) -> list[Chosen]:
         for kind in net.piece.order
         for place, row in enumerate(proven.paths[kind])
     ]
+
+
+def _added(
+    reduction: Reduction, setting: Setting, chosen: list[Chosen], neck: Neck
+) -> tuple[Decision, ...]:
+    """The bars in which the thumb plays a tone that the source does not have."""
+    bars: dict[int, None] = {}
+    for one in chosen:
+        if one.slot.stroke is None or not one.slot.stroke_begins or one.grip.bass is None:
+            continue
+        tone = (neck.midi(one.grip.bass) - setting.transposition) % 12
+        stroke = reduction.strokes[one.slot.stroke]
+        if any(choice.added and choice.pitch_class == tone for choice in stroke.choices):
+            bars[reduction.analysis.score.bars[one.slot.bar].number] = None
+    if not bars:
+        return ()
+    where = ", ".join(str(bar) for bar in bars)
+    text = f"bass notes added that lead to the next chord, in bars {where}"
+    return (Decision(text=text, option="--plain-bass"),)
 
 
 def _keys(ranked: list[RankedKey]) -> tuple[KeyChoice, ...]:

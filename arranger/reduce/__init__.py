@@ -30,8 +30,11 @@ def reduce(
     key: str | None = None,
     capo: int | None = None,
     marks: Marks = NO_MARKS,
+    leading_bass: bool | None = None,
 ) -> Reduction:
     """What may be played at ``level``, before strings and fingers are chosen.
+
+    ``leading_bass`` offers bass notes that lead to the next chord; None as the level does.
 
     Raises
     ------
@@ -50,6 +53,7 @@ def reduce(
         beats,
         table.bass,
         shortest=shortest,
+        leading=level.leading_bass if leading_bass is None else leading_bass,
     )
     wishes = bar_wishes(analysis, melody, table.fill)
     onsets = tuple(onset for onset, _ in beats)

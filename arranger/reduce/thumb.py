@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from arranger.music.analysis import Analysis, Texture
 from arranger.music.chord import Chord
+from arranger.music.key import Key
 from arranger.music.reduction import BassChoice, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
@@ -35,6 +36,16 @@ class _Beat:
     @property
     def end(self) -> Beat:
         return self.onset + self.length
+
+
+@dataclass(frozen=True, slots=True)
+class _Lead:
+    """What follows a thumb beat, wherever its bar occurs: whether the source's bass goes on
+    by step, and the bass tone of a new chord on the next strong beat (or None).
+    """
+
+    by_step: bool
+    target: int | None
 
 
 def thumb_beats(analysis: Analysis) -> tuple[tuple[Beat, Beat], ...]:
@@ -66,15 +77,18 @@ def strokes(
     costs: BassCosts,
     *,
     shortest: Beat,
+    leading: bool = False,
 ) -> tuple[Stroke, ...]:
     """The thumb strokes of the piece, sorted by onset.
 
     ``shortest`` is the least time in quarters between a stroke and one off the thumb
-    beat: quicker notes of a bass line are left out.
+    beat: quicker notes of a bass line are left out. ``leading`` offers tones that lead to
+    the next chord, where the source leaves the thumb free.
     """
-    thumb = _Thumb(analysis, costs, shortest)
-    for beat in _described(analysis, beats, thumb.bass):
-        thumb.play(beat)
+    thumb = _Thumb(analysis, costs, shortest, leading=leading)
+    described = _described(analysis, beats, thumb.bass)
+    for beat, lead in zip(described, _leads(analysis, described), strict=True):
+        thumb.play(beat, lead)
     return tuple(_without_overlap(thumb.strokes))
 
 
@@ -110,10 +124,53 @@ def _described(
     return described
 
 
+def _leads(analysis: Analysis, beats: list[_Beat]) -> list[_Lead]:
+    """For every thumb beat what it leads to, the same wherever its bar occurs."""
+    places = [analysis.score.bar_index_at(beat.onset) for beat in beats]
+    kinds = [
+        (analysis.same_as[bar] if analysis.same_as[bar] is not None else bar,
+         beat.onset - beat.bar.start)
+        for bar, beat in zip(places, beats, strict=True)
+    ]  # fmt: skip
+    found: dict[object, list[_Lead]] = {}
+    for place, beat in enumerate(beats):
+        after = beats[place + 1] if place + 1 < len(beats) else None
+        follows = after is not None and after.onset == beat.end
+        found.setdefault(kinds[place], []).append(
+            _lead(analysis, beat, after)
+            if after is not None and follows
+            else _Lead(False, None)
+        )
+    return [_agreed(found[kind]) for kind in kinds]
+
+
+def _lead(analysis: Analysis, beat: _Beat, after: _Beat) -> _Lead:
+    by_step = (
+        beat.source is not None
+        and after.source is not None
+        and 0 < abs(after.source.midi - beat.source.midi) <= 2
+    )
+    here, there = chord_at(analysis, beat.onset), chord_at(analysis, after.onset)
+    target = None
+    if there is not None and there != here and _is_strong(after):
+        target = after.source.midi % 12 if after.source is not None else there.bass
+    return _Lead(by_step, target)
+
+
+def _agreed(leads: list[_Lead]) -> _Lead:
+    targets = {lead.target for lead in leads}
+    return _Lead(
+        by_step=all(lead.by_step for lead in leads),
+        target=targets.pop() if len(targets) == 1 else None,
+    )
+
+
 class _Thumb:
     """Plays beat after beat, and knows the stroke before with the source note it stood for."""
 
-    def __init__(self, analysis: Analysis, costs: BassCosts, shortest: Beat) -> None:
+    def __init__(
+        self, analysis: Analysis, costs: BassCosts, shortest: Beat, *, leading: bool
+    ) -> None:
         self.strokes: list[Stroke] = []
         self.bass = sorted(
             (analysis.score.notes[index] for index in analysis.bass),
@@ -122,14 +179,15 @@ class _Thumb:
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
+        self._leading = leading
         self._source: Note | None = None
 
-    def play(self, beat: _Beat) -> None:
+    def play(self, beat: _Beat, lead: _Lead) -> None:
         """Add the strokes of one thumb beat."""
         if beat.texture == "unison":
             return
         if beat.texture in STEADY:
-            stroke = self._steady(beat)
+            stroke = self._steady(beat, lead)
             if stroke is not None:
                 self._add(stroke, beat.source)
             return
@@ -151,8 +209,12 @@ class _Thumb:
             notes = [note for note in notes if note.onset == beat.onset]
         return notes
 
-    def _steady(self, beat: _Beat) -> Stroke | None:
-        """A beat of a steady thumb: the source's bass, or another tone of the chord."""
+    def _steady(self, beat: _Beat, lead: _Lead) -> Stroke | None:
+        """A beat of a steady thumb: the source's bass, or another tone of the chord.
+
+        A bass note of the source on a weak beat belongs to the tune of the bass where it
+        comes by step or leads on by step; elsewhere the hand is free to choose.
+        """
         chord = chord_at(self._analysis, beat.onset)
         strong = _is_strong(beat)
         step = self._step(beat.source, most=2)
@@ -160,6 +222,10 @@ class _Thumb:
             choices = _given(beat.source, chord, self._costs)
         elif chord is not None:
             choices = _free(chord, strong, self._costs)
+            if beat.source is not None and lead.by_step and not self._repeats(beat.source):
+                choices = _leading_on(beat.source, choices, self._costs)
+            elif self._leading and not strong and lead.target is not None:
+                choices += self._offered(beat.onset, lead.target, choices)
         else:
             return None
         return Stroke(
@@ -174,6 +240,18 @@ class _Thumb:
             source=beat.source.index if beat.source is not None else None,
         )
 
+    def _offered(
+        self, onset: Beat, target: int, known: tuple[BassChoice, ...]
+    ) -> tuple[BassChoice, ...]:
+        """Tones that lead to ``target``: a semitone below it, or a step of the scale."""
+        tones = {choice.pitch_class for choice in known}
+        near = [(target - 1) % 12, *_neighbours(target, _key_at(self._analysis, onset))]
+        return tuple(
+            BassChoice(pitch_class=tone, cost=self._costs.leading, added=True)
+            for tone in dict.fromkeys(near)
+            if tone not in tones
+        )
+
     def _line(self, note: Note) -> Stroke:
         """A note of a bass line: the pitch class is given, the direction matters."""
         return Stroke(
@@ -185,6 +263,10 @@ class _Thumb:
             rest_cost=self._costs.rest_line,
             source=note.index,
         )
+
+    def _repeats(self, note: Note) -> bool:
+        """Whether the source's bass strikes the tone of the stroke before once more."""
+        return self._source is not None and (note.midi - self._source.midi) % 12 == 0
 
     def _follows(self, onset: Beat) -> bool:
         """Whether the stroke before ends where this one begins."""
@@ -211,6 +293,29 @@ def _is_strong(beat: _Beat) -> bool:
     if beat.texture == "waltz" or (beat.bar.length + missing) / beat.step == 3:
         return place == 0
     return place % 2 == 0
+
+
+def _key_at(analysis: Analysis, onset: Beat) -> Key:
+    return next(
+        (section.key for section in analysis.keys if onset < section.end),
+        analysis.keys[-1].key,
+    )
+
+
+def _neighbours(tone: int, key: Key) -> list[int]:
+    """The tones of the scale next to ``tone``, below and above; none for a strange tone."""
+    if tone not in key.scale:
+        return []
+    place = key.scale.index(tone)
+    return [key.scale[place - 1], key.scale[(place + 1) % 7]]
+
+
+def _leading_on(
+    note: Note, free: tuple[BassChoice, ...], costs: BassCosts
+) -> tuple[BassChoice, ...]:
+    """The source's bass tone, which leads on by step; any other of the chord is a way out."""
+    choices = {choice.pitch_class: choice.cost + costs.source_missed for choice in free}
+    return _choices(choices | {note.midi % 12: costs.source_tone})
 
 
 def _given(note: Note, chord: Chord | None, costs: BassCosts) -> tuple[BassChoice, ...]:

@@ -94,6 +94,13 @@ def arrange(
         float | None,
         typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
     ] = None,
+    leading_bass: Annotated[
+        bool | None,
+        typer.Option(
+            "--leading-bass/--plain-bass",
+            help="Add bass notes that lead to the next chord, or do not; else by level.",
+        ),
+    ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
     anyway: Annotated[
         bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
@@ -118,6 +125,7 @@ def arrange(
             meter=meter,
             straight=straight,
             tempo=tempo,
+            leading_bass=leading_bass,
             anyway=anyway,
         )
         files = result.documents()

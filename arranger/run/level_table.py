@@ -48,6 +48,7 @@ ROWS: dict[str, Callable[[Level], str]] = {
     "shortest time between thumb notes": lambda level: f"{level.thumb_gap:.2f} s",
     "tune heard on the grid, at least": lambda level: f"{level.grid_fidelity_least:.0%}",
     "tune steps turned, at most": lambda level: f"{level.contour_breaks_most:.0%}",
+    "bass notes added to lead on": lambda level: "yes" if level.leading_bass else "no",
     "techniques": lambda level: ", ".join(level.techniques) or "none",
 }
 """What a row is called, and how a level's value is said."""

@@ -37,13 +37,15 @@ class Wishes:
     """What a teacher asks for.
 
     ``key`` (in which the hand plays) and ``capo`` overrule those of ``marks``; ``player``
-    is a player file.
+    is a player file. ``leading_bass``: bass notes may be added that lead to the next chord;
+    None leaves it to the level.
     """
 
     key: str | None = None
     capo: int | None = None
     player: Path | None = None
     marks: Marks = NO_MARKS
+    leading_bass: bool | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +73,7 @@ def arrange(
     meter: str | None = None,
     straight: bool | None = None,
     tempo: float | None = None,
+    leading_bass: bool | None = None,
     anyway: bool = False,
 ) -> Result:
     """A solo fingerstyle guitar arrangement of a piano piece.
@@ -85,6 +88,8 @@ def arrange(
     marks : a marks file with a teacher's wishes; ``key``, ``capo``, ``bars`` overrule it.
     bars : a strain to take alone, such as ``17-32``, by printed bar numbers.
     meter, straight, tempo : see ``understand``.
+    leading_bass : whether bass notes may be added that lead to the next chord; None leaves
+        it to the level.
     anyway : return the arrangement even where the piece does not suit the level.
 
     Raises
@@ -104,7 +109,13 @@ def arrange(
         bars=bar_range(bars, where="--bars") if bars else marked.bars,
         leave_out=marked.leave_out,
     )
-    wishes = Wishes(key=key, capo=capo, player=Path(player) if player else None, marks=marked)
+    wishes = Wishes(
+        key=key,
+        capo=capo,
+        player=Path(player) if player else None,
+        marks=marked,
+        leading_bass=leading_bass,
+    )
     return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
 
 
@@ -158,6 +169,7 @@ def _reduced(
         key=wishes.key,
         capo=wishes.capo,
         marks=wishes.marks,
+        leading_bass=wishes.leading_bass,
     )
     _refuse_strange_key(reduction, level)
     return reduction

@@ -39,6 +39,8 @@ class BassCosts(Table):
     root_weak: float = Field(ge=0)
     third_weak: float = Field(ge=0)
     other_weak: float = Field(ge=0)
+    leading: float = Field(ge=0)
+    leading_missed: float = Field(ge=0)
     same_string: float = Field(ge=0)
     same_pitch: float = Field(ge=0)
     direction: float = Field(ge=0)

@@ -62,6 +62,7 @@ class Level(Table):
     melody_gap: float = Field(ge=0)
     patterns: int = Field(ge=1)
     slurs: bool
+    leading_bass: bool
     melody_least: float = Field(ge=0, le=1)
     tempo_share: float = Field(gt=0, le=1)
     thumb_gap: float = Field(gt=0)

@@ -53,7 +53,7 @@ from arranger.music.errors import ArrangerError
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, Path, Prices, prices
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
-from arranger.neck.moves import FORBIDDEN, Moves, Step
+from arranger.neck.moves import FORBIDDEN, MOST_STEP, Moves, Step
 from arranger.neck.network import grip_maker, network
 from arranger.neck.placing import shape_budget
 from arranger.neck.proof import Effort, Proven, prove
@@ -626,6 +626,12 @@ class NoteModel:
                     if off:
                         leap = self.event(round(off * rates.leap * 10))
                         self.when_both(literals, group, leap)
+        if step.led_by:
+            missed = self.event(tenths(rates.leading_missed))
+            for midi, literals in pitch_now.items():
+                for low, group in pitch_was.items():
+                    if low % 12 in step.led_by and abs(midi - low) not in (1, MOST_STEP):
+                        self.when_both(literals, group, missed)
 
     # The whole piece
 

@@ -87,6 +87,17 @@ def test_keys_are_ranked_with_reasons(tmp_path: Path) -> None:
     assert all("of the time its chords lie in shapes" in line for line in ranked)
 
 
+def test_added_bass_notes_are_said_and_can_be_had_without(tmp_path: Path) -> None:
+    options = ("--level", "elementary", "--key", "D", "--bars", "0-8")
+    led = _arrange(tmp_path / "led", *options, piece="tin_kettle_rag")
+    assert (
+        "bass notes added that lead to the next chord, in bars 2 [--plain-bass]" in led.stdout
+    )
+    plain = _arrange(tmp_path / "plain", *options, "--plain-bass", piece="tin_kettle_rag")
+    assert plain.exit_code == 0
+    assert "bass notes added" not in plain.stdout
+
+
 def test_strain_is_arranged_alone_and_said_so(tmp_path: Path) -> None:
     result = _arrange(tmp_path, "--anyway", "--bars", "17-24")
     assert result.exit_code == 0, result.stderr

@@ -16,8 +16,12 @@ COSTS = arranging().bass
 C, D, E, F, G, B = 0, 2, 4, 5, 7, 11
 
 
-def thumb(analysis: Analysis, *, shortest: str = "1/2") -> tuple[Stroke, ...]:
-    return strokes(analysis, thumb_beats(analysis), COSTS, shortest=Fraction(shortest))
+def thumb(
+    analysis: Analysis, *, shortest: str = "1/2", leading: bool = False
+) -> tuple[Stroke, ...]:
+    return strokes(
+        analysis, thumb_beats(analysis), COSTS, shortest=Fraction(shortest), leading=leading
+    )
 
 
 def tones(stroke: Stroke) -> list[int]:
@@ -109,6 +113,45 @@ def test_a_leap_of_the_source_on_a_weak_beat_leaves_the_choice_to_the_hand() -> 
 
 def test_without_harmony_or_bass_the_thumb_rests() -> None:
     assert thumb(heard("E5:4", chords="-:4")) == ()
+
+
+# A bass that leads ----------------------------------------------------------------------
+
+
+def test_a_chromatic_note_before_the_dominant_belongs_to_the_bass() -> None:
+    """C - F sharp - G: the source's approach is the first choice; the chord is a way out."""
+    piece = heard("E5:4 D5:4", "C3:1 r:2 F#2:1 G2:1 r:3", chords="C:4 G7:4")
+    approach = thumb(piece)[3]
+    assert approach.choices[0].pitch_class == 6
+    assert approach.choices[0].cost == COSTS.source_tone
+    assert {C, G, E} < set(tones(approach))
+    assert not any(choice.added for choice in approach.choices)
+
+
+def test_a_leading_note_is_offered_where_the_thumb_is_free() -> None:
+    """Before a change to G: F sharp, the semitone below, and the scale's F and A."""
+    piece = heard("E5:4 D5:4", "C3:1 r:3 G2:1 r:3", chords="C:4 G7:4")
+    offered = [choice for choice in thumb(piece, leading=True)[3].choices if choice.added]
+    assert [choice.pitch_class for choice in offered] == [6, F, 9]
+    assert {choice.cost for choice in offered} == {COSTS.leading}
+    assert not any(choice.added for stroke in thumb(piece) for choice in stroke.choices)
+
+
+def test_nothing_is_offered_where_the_harmony_stays() -> None:
+    piece = heard("E5:4 D5:4", "C3:1 r:3 C3:1 r:3", chords="C:8")
+    assert not any(
+        choice.added for stroke in thumb(piece, leading=True) for choice in stroke.choices
+    )
+
+
+def test_equal_bars_that_go_on_differently_are_offered_nothing() -> None:
+    """A bar is learnt once: what leads on must fit wherever it returns."""
+    bass = " ".join(f"C3:1 r:3 {bass}:1 r:3" for bass in ("G2", "F2"))
+    chords = "C:4 G7:4 C:4 F:4"
+    piece = heard("E5:4 D5:4 E5:4 C5:4", bass, chords=chords)
+    assert piece.same_as == (None, None, 0, None)
+    found = thumb(piece, leading=True)
+    assert not any(choice.added for stroke in found[:4] for choice in stroke.choices)
 
 
 # Other textures -------------------------------------------------------------------------
