@@ -4,14 +4,16 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from arranger.music.errors import ArrangerError
+    from arranger.run.compare import compare
     from arranger.run.pipeline import Result, arrange
 
-__all__ = ["ArrangerError", "Result", "arrange"]
+__all__ = ["ArrangerError", "Result", "arrange", "compare"]
 
 _HOME = {
     "ArrangerError": "arranger.music.errors",
     "Result": "arranger.run.pipeline",
     "arrange": "arranger.run.pipeline",
+    "compare": "arranger.run.compare",
 }
 
 

@@ -4,6 +4,7 @@ from arranger.judge.difficulty import difficulty
 from arranger.judge.fidelity import fidelity, unfaithful_bars
 from arranger.judge.grip import Fault, HandLimits, any_hand, hand_faults, limits_of
 from arranger.judge.rules import violations
+from arranger.judge.techniques import techniques
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement
 from arranger.music.verdict import Verdict
@@ -18,6 +19,7 @@ __all__ = [
     "hand_faults",
     "judge",
     "limits_of",
+    "techniques",
     "unfaithful_bars",
     "violations",
 ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson
 from arranger.music.verdict import Verdict
+from arranger.render.compare_page import compare_page
+from arranger.render.comparison import comparison_rows
 from arranger.render.document_json import arrangement_from_json, arrangement_json
 from arranger.render.engrave import engraved
 from arranger.render.fold import folded
@@ -17,7 +19,14 @@ from arranger.render.spoken import spoken_text
 from arranger.render.tab import tab_text
 from arranger.render.written import in_notatable_time, in_written_time
 
-__all__ = ["Paper", "arrangement_from_json", "documents", "spoken_text"]
+__all__ = [
+    "Paper",
+    "arrangement_from_json",
+    "compare_page",
+    "comparison_rows",
+    "documents",
+    "spoken_text",
+]
 
 _A4 = Paper()
 

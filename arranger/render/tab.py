@@ -35,12 +35,16 @@ def tab_text(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     return "\n\n".join([head(arrangement, verdict), *systems, foot(verdict, lesson)]) + "\n"
 
 
-def tab_systems(written: Arrangement) -> Iterator[list[str]]:
-    """The systems of the tab, each as its lines, none longer than 80 columns."""
+def tab_systems(written: Arrangement, only: range | None = None) -> Iterator[list[str]]:
+    """The systems of the tab, each as its lines, none longer than 80 columns.
+
+    ``only``: indices of the bars to show; None shows all of them.
+    """
     bars = written_bars(written)
     barres = barre_marks(written)
     signs = slur_signs(written.notes)
-    parts = [part for bar in bars for part in stretches(bar, room=_ROOM - 1)]
+    shown = bars if only is None else bars[only.start : only.stop]
+    parts = [part for bar in shown for part in stretches(bar, room=_ROOM - 1)]
     for row in _systems(parts):
         last = row[-1].end == bars[-1].end
         yield _System(row, written.tuning, barres, signs, last=last).lines()

@@ -18,6 +18,7 @@ from arranger.music.errors import ArrangerError, InternalFault
 # ruff: noqa: PLC0415
 if TYPE_CHECKING:
     from arranger.music.arrangement import Arrangement
+    from arranger.music.comparison import Comparison
     from arranger.run.pipeline import Result
 
 HARDEST = 3
@@ -181,6 +182,70 @@ def _key(arrangement: Arrangement) -> str:
     steps = f"{abs(moved)} semitone{'s' if abs(moved) > 1 else ''}"
     away = f", {steps} {'higher' if moved > 0 else 'lower'} than the piece"
     return f"{arrangement.key.name}{capo}{away if moved else ''}"
+
+
+@app.command()
+def compare(
+    piece: Input,
+    level: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LEVEL", help="A level to compare; else all four."),
+    ] = None,
+    player: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="A student's hand; name two to compare them."),
+    ] = None,
+    bars: Annotated[
+        str | None, typer.Option(metavar="17-32", help="A strain to take alone.")
+    ] = None,
+    meter: Meter = None,
+    straight: Straight = None,
+    tempo: Annotated[
+        float | None,
+        typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
+    ] = None,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the page lands.")] = Path(
+        "out"
+    ),
+) -> None:
+    """Show the four levels of one piece, or two players, side by side."""
+    with _one_voice(piece):
+        from arranger.render import compare_page, comparison_rows
+        from arranger.run.compare import compare as compare_piece
+        from arranger.run.store import keep_file, piece_name
+
+        comparison = compare_piece(
+            piece,
+            levels=level or (),
+            players=player or (),
+            bars=bars,
+            meter=meter,
+            straight=straight,
+            tempo=tempo,
+        )
+        page = out / piece_name(piece) / "compare.html"
+        keep_file(compare_page(comparison).encode("utf-8", "replace"), page)
+        _show_comparison(comparison, list(comparison_rows(comparison)))
+        print(f"written to {page}")
+
+
+def _show_comparison(comparison: Comparison, rows: list[tuple[str, ...]]) -> None:
+    """The table, and below it what is hardest in each version."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table(title=escape(comparison.title))
+    for name in ("", *(column.name for column in comparison.columns)):
+        table.add_column(escape(name), overflow="fold")
+    for row in rows:
+        table.add_row(*(escape(cell) for cell in row))
+    Console().print(table)
+    for column in comparison.columns:
+        if column.version is not None:
+            print(f"{column.name}:")
+            for reason in column.version.verdict.difficulty.reasons[:HARDEST]:
+                print(f"  bar {reason.bar}: {reason.what} (+{reason.points:.1f})")
 
 
 @app.command()

@@ -124,13 +124,15 @@ def arrange_analysis(
 ) -> Result:
     """The arrangement of a piece already understood; see ``arrange``."""
     try:
-        return _suited(analysis, level, wishes, anyway=anyway)
+        return suited(analysis, level, wishes, anyway=anyway)
     except LevelMismatch as mismatch:
         nearest = _nearest_level(analysis, level, wishes)
         raise _with_nearest(mismatch, nearest) from mismatch
 
 
-def _suited(analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool) -> Result:
+def suited(
+    analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool = False
+) -> Result:
     """The arrangement at one level, unless the piece does not suit it.
 
     A piece too far from its source in the key that lies best is tried in the other keys
@@ -249,7 +251,7 @@ def _nearest_level(analysis: Analysis, level: str, wishes: Wishes) -> str | None
     harder, easier = LEVEL_NAMES[place_asked + 1 :], LEVEL_NAMES[:place_asked]
     for name in (*harder, *reversed(easier)):
         try:
-            _suited(analysis, name, wishes, anyway=False)
+            suited(analysis, name, wishes, anyway=False)
         except LevelMismatch:
             continue
         return name

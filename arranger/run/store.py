@@ -43,11 +43,32 @@ def keep(files: Mapping[str, bytes], folder: Path) -> None:
                 folder.rename(Path(room) / "old")
             new.rename(folder)
     except OSError as error:
-        raise UsageError(
-            f"the results cannot be written ({error.strerror or error})".lower(),
-            where=str(folder),
-            next_step="Choose another place with --out.",
-        ) from error
+        raise _unwritable(folder, error) from error
+
+
+def keep_file(content: bytes, file: Path) -> None:
+    """Write one file whole or not at all, and leave what lies beside it.
+
+    Raises
+    ------
+    UsageError : the place cannot be written to.
+    """
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=file.parent, prefix=".new-") as room:
+            new = Path(room) / file.name
+            new.write_bytes(content)
+            new.replace(file)
+    except OSError as error:
+        raise _unwritable(file, error) from error
+
+
+def _unwritable(place: Path, error: OSError) -> UsageError:
+    return UsageError(
+        f"the results cannot be written ({error.strerror or error})".lower(),
+        where=str(place),
+        next_step="Choose another place with --out.",
+    )
 
 
 def keep_fault(source: Path, report: str) -> Path:

@@ -1,0 +1,201 @@
+"""``compare.html``: versions of one piece side by side, one file that asks for nothing."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterator, Sequence
+from html import escape
+from importlib import resources
+
+from arranger.music.arrangement import Arrangement
+from arranger.music.comparison import Column, Comparison, Refusal, Version
+from arranger.render.comparison import comparison_rows
+from arranger.render.plain_text import one_line
+from arranger.render.plot import Line, plot_svg
+from arranger.render.tab import tab_systems
+from arranger.render.tab_head import CAUTION, bar_list
+from arranger.render.written import in_written_time
+
+_BARS_A_GROUP = 4
+"""Bars that stand under one another at most; fewer where a line of tab holds fewer."""
+
+_HEARD = {
+    "melody_kept": "tune: notes kept",
+    "bass_roots": "bars with the bass root",
+    "thirds": "bars with the third",
+}
+
+
+def compare_page(comparison: Comparison) -> str:
+    """The page as text. Every word that comes from outside is escaped.
+
+    The table, difficulty by bar, fidelity against difficulty, every reason, and the tabs of
+    the same bars under one another. It has no script; its style is known by its hash.
+    """
+    style = resources.files(__package__).joinpath("page/compare.css").read_text("utf-8")
+    title = escape(one_line(comparison.title) or "Untitled")
+    parts = [
+        "<!doctype html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy(style)}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{title}, compared</title>",
+        '<link rel="icon" href="data:,">',
+        f"<style>{style}</style>",
+        "</head>",
+        "<body>",
+        f"<header><h1>{title}</h1>",
+        f'<p class="composer">{escape(one_line(comparison.composer))}</p></header>',
+        "<main>",
+        *_table(comparison),
+        *_plots(comparison),
+        *_reasons(comparison),
+        *_tabs(comparison),
+        f'<p class="caution">{escape(CAUTION)}</p>',
+        "</main>",
+        "</body>",
+        "</html>",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _policy(style: str) -> str:
+    digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
+    return (
+        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:; "
+        f"style-src 'sha256-{digest}'"
+    )
+
+
+def _table(comparison: Comparison) -> Iterator[str]:
+    yield '<div class="wide"><table><thead><tr><td></td>'
+    for column in comparison.columns:
+        yield f'<th scope="col">{escape(one_line(column.name))}</th>'
+    yield "</tr></thead><tbody>"
+    for name, *cells in comparison_rows(comparison):
+        said = "".join(f"<td>{escape(cell)}</td>" for cell in cells)
+        yield f'<tr><th scope="row">{escape(name)}</th>{said}</tr>'
+    yield "</tbody></table></div>"
+
+
+def _versions(comparison: Comparison) -> list[tuple[str, Version]]:
+    return [
+        (one_line(column.name), column.version)
+        for column in comparison.columns
+        if column.version is not None
+    ]
+
+
+def _plots(comparison: Comparison) -> Iterator[str]:
+    versions = _versions(comparison)
+    if not versions:
+        return
+    bars = [bar.bar for _, version in versions for bar in version.arrangement.bars]
+    yield "<h2>Difficulty, bar by bar</h2>"
+    yield plot_svg(
+        [
+            Line(
+                name=name,
+                points=tuple((bar.bar, bar.points) for bar in version.verdict.difficulty.bars),
+            )
+            for name, version in versions
+        ],
+        said="; ".join(_hardest_bar(name, version) for name, version in versions),
+        across="bar",
+        up="points, were the piece all like this bar",
+        span=(min(bars, default=0), max(bars, default=1)),
+    )
+    ordered = sorted(versions, key=lambda named: named[1].verdict.difficulty.score)
+    yield "<h2>What is kept against what it asks</h2>"
+    yield plot_svg(
+        [
+            Line(
+                name=said,
+                points=tuple(
+                    (version.verdict.difficulty.score, 100 * _heard(version, share))
+                    for _, version in ordered
+                ),
+                marks=tuple(name for name, _ in ordered),
+            )
+            for share, said in _HEARD.items()
+        ],
+        said="; ".join(_kept(name, version) for name, version in ordered),
+        across="difficulty",
+        up="percent of the source",
+        span=(0, 100),
+    )
+
+
+def _heard(version: Version, share: str) -> float:
+    heard: float = getattr(version.verdict.fidelity, share)
+    return heard
+
+
+def _hardest_bar(name: str, version: Version) -> str:
+    bars = version.verdict.difficulty.bars
+    if not bars:
+        return f"{name}: no bars"
+    worst = max(bars, key=lambda bar: bar.points)
+    return f"{name}: hardest in bar {worst.bar} with {worst.points:.0f} points"
+
+
+def _kept(name: str, version: Version) -> str:
+    shares = ", ".join(
+        f"{said} {100 * _heard(version, share):.0f} %" for share, said in _HEARD.items()
+    )
+    return f"{name} at {version.verdict.difficulty.score:.0f} points: {shares}"
+
+
+def _reasons(comparison: Comparison) -> Iterator[str]:
+    yield "<h2>Why</h2>"
+    for column in comparison.columns:
+        yield f"<h3>{escape(one_line(column.name))}</h3>"
+        yield from _why(column)
+
+
+def _why(column: Column) -> Iterator[str]:
+    if isinstance(column.outcome, Refusal):
+        yield f"<p>{escape(one_line(column.outcome.why))}.</p>"
+        return
+    yield "<ul>"
+    for reason in column.outcome.verdict.difficulty.reasons:
+        text = one_line(f"bar {reason.bar}: {reason.what}")
+        yield f"<li>{escape(text)} <b>+{reason.points:.1f}</b></li>"
+    yield "</ul>"
+
+
+def _tabs(comparison: Comparison) -> Iterator[str]:
+    """The same bars of every version under one another."""
+    versions = [
+        (name, in_written_time(version.arrangement)) for name, version in _versions(comparison)
+    ]
+    if not versions:
+        return
+    yield "<h2>The same bars under one another</h2>"
+    for group in _groups([written for _, written in versions]):
+        numbers = sorted({bar.bar for bar in versions[0][1].bars[group.start : group.stop]})
+        label = bar_list(numbers)
+        yield f'<section class="bars" aria-label="{label}">'
+        for name, written in versions:
+            lines = "\n\n".join("\n".join(lines) for lines in tab_systems(written, group))
+            yield f"<h3>{escape(name)}, {label}</h3><pre>{escape(lines)}</pre>"
+        yield "</section>"
+
+
+def _groups(versions: Sequence[Arrangement]) -> Iterator[range]:
+    """Indices of neighbouring bars, as many as a line of tab holds in every version."""
+    count = min(len(version.bars) for version in versions)
+    start = 0
+    while start < count:
+        stop = min(start + _BARS_A_GROUP, count)
+        while stop > start + 1 and not _one_line(versions, range(start, stop)):
+            stop -= 1
+        yield range(start, stop)
+        start = stop
+
+
+def _one_line(versions: Sequence[Arrangement], group: range) -> bool:
+    return all(len(list(tab_systems(version, group))) == 1 for version in versions)

@@ -1,0 +1,83 @@
+"""A comparison as rows of words, the same for the terminal and for the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from arranger.music.comparison import Column, Comparison, Refusal, Version
+from arranger.render.plain_text import one_line
+from arranger.render.tab_head import percent, tempo_marks
+
+
+def _key(version: Version) -> str:
+    arrangement = version.arrangement
+    capo = f", capo {arrangement.capo}" if arrangement.capo else ""
+    return f"{arrangement.key.name}{capo}"
+
+
+def _tempo(version: Version) -> str:
+    unit, student, target = tempo_marks(version.arrangement)
+    return f"{unit} = {student}, later {target}"
+
+
+def _shapes(version: Version) -> str:
+    shapes = version.arrangement.shapes
+    names = ", ".join(dict.fromkeys(shape.name for shape in shapes))
+    return f"{len(shapes)}: {names}" if shapes else "none"
+
+
+def _techniques(version: Version) -> str:
+    used = (
+        f"{use.name}, {use.times} times" if use.times > 1 else f"{use.name}, once"
+        for use in version.techniques
+    )
+    return "; ".join(used) or "none"
+
+
+def _highest(version: Version) -> str:
+    return str(max((note.fret for note in version.arrangement.notes), default=0))
+
+
+def _share(name: str) -> Callable[[Version], str]:
+    return lambda version: percent(getattr(version.verdict.fidelity, name))
+
+
+ROWS: dict[str, Callable[[Version], str]] = {
+    "difficulty": lambda version: f"{version.verdict.difficulty.score:.0f} of 100",
+    "band": lambda version: version.verdict.difficulty.band,
+    "key": _key,
+    "tempo": _tempo,
+    "shapes": _shapes,
+    "techniques": _techniques,
+    "highest fret": _highest,
+    "notes": lambda version: str(len(version.arrangement.notes)),
+    "tune: notes kept": _share("melody_kept"),
+    "tune: heard on the level's grid": _share("grid_fidelity"),
+    "tune: steps turned": _share("contour_breaks"),
+    "bars with the bass root": _share("bass_roots"),
+    "bars with the third": _share("thirds"),
+    "thumb on its beats": _share("thumb_beats"),
+    "thumb alternates": _share("alternation"),
+}
+"""What a row is called, and how a version's value is said."""
+
+
+def comparison_rows(comparison: Comparison) -> Iterator[tuple[str, ...]]:
+    """A row for each thing compared: its name, then one text a column.
+
+    A refused column has a dash in every row but the first, which says why.
+    """
+    if any(column.version is None for column in comparison.columns):
+        yield ("does it suit", *(_suits(column) for column in comparison.columns))
+    for name, said in ROWS.items():
+        yield (
+            name,
+            *(
+                one_line(said(column.version)) if column.version else "–"
+                for column in comparison.columns
+            ),
+        )
+
+
+def _suits(column: Column) -> str:
+    return one_line(column.outcome.why) if isinstance(column.outcome, Refusal) else "yes"

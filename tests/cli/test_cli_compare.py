@@ -1,0 +1,88 @@
+"""Side by side, as a teacher types it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+import arranger
+from arranger.music.comparison import Refusal
+from arranger.music.errors import LevelMismatch
+from arranger.run import compare as comparing
+from arranger.run import pipeline
+from arranger.run.cli import app
+from arranger.tables import LEVEL_NAMES
+
+HYMN = Path(__file__).parents[2] / "corpus" / "amazing_grace_hymn.mid"
+
+
+def _compare(out: Path, *options: str) -> Result:
+    return CliRunner().invoke(app, ["compare", str(HYMN), "--out", str(out), *options])
+
+
+def test_the_four_levels_on_the_terminal_and_as_a_page(tmp_path: Path) -> None:
+    result = _compare(tmp_path, "--bars", "1-4")
+    assert result.exit_code == 0, result.stderr
+    for word in (*LEVEL_NAMES, "difficulty", "techniques"):
+        assert word in result.stdout
+    page = tmp_path / HYMN.stem / "compare.html"
+    assert page.read_text("utf-8").startswith("<!doctype html>")
+    again = page.read_bytes()
+    assert _compare(tmp_path, "--bars", "1-4").exit_code == 0
+    assert page.read_bytes() == again
+    assert {file.name for file in page.parent.iterdir()} == {"compare.html"}
+
+
+def test_two_players_against_each_other(tmp_path: Path) -> None:
+    for name, reach in (("anna", "small"), ("ben", "large")):
+        (tmp_path / f"{name}.toml").write_text(f'reach = "{reach}"\n', "utf-8")
+    files = [tmp_path / "anna.toml", tmp_path / "ben.toml"]
+    found = arranger.compare(HYMN, players=files, bars="1-4")
+    assert [column.name for column in found.columns] == ["anna", "ben"]
+    both = arranger.compare(HYMN, players=files, levels=["beginner", "advanced"], bars="1-2")
+    assert [column.name for column in both.columns] == [
+        "anna, beginner",
+        "ben, beginner",
+        "anna, advanced",
+        "ben, advanced",
+    ]
+
+
+def test_the_piece_is_understood_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    heard = []
+    understand = comparing.understand
+
+    def listening(*args: object, **options: object) -> object:
+        heard.append(args)
+        return understand(*args, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(comparing, "understand", listening)
+    assert len(arranger.compare(HYMN, bars="1-2").columns) == 4
+    assert len(heard) == 1
+
+
+def test_a_level_that_does_not_suit_is_a_column_that_says_why(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def unsuited(analysis: object, level: str, wishes: object) -> object:
+        if level == "beginner":
+            raise LevelMismatch("the tune is lost", bars=(3,))
+        return pipeline.suited(analysis, level, wishes)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(comparing, "suited", unsuited)
+    first, *others = arranger.compare(HYMN, bars="1-2").columns
+    assert first.outcome == Refusal(why="the tune is lost", bars=(3,))
+    assert all(column.version for column in others)
+
+
+@pytest.mark.parametrize(
+    "options", [["--level", "master"], ["--player", "nobody.toml"], ["--bars", "9999-10000"]]
+)
+def test_wrong_options_are_one_sentence(tmp_path: Path, options: list[str]) -> None:
+    result = _compare(tmp_path, *options)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("arranger: ")
+    assert "Traceback" not in result.output
+    assert not list(tmp_path.iterdir())
