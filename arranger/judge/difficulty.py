@@ -2,36 +2,48 @@
 
 Conventions
 -----------
-``load = sum(weight * feature)`` over the features of ``effort``, the number of different
-shapes and the hardest single move; ``score = 100 * (1 - exp(-load))``. The points of the
-reasons are the shares of the load in the score, so they sum to it. The points of a bar
-say where the score would lie if the whole piece were like that bar, shapes and hardest
-move left out.
+``load = sum(weight * feature)`` over the features of ``fretting`` and ``plucking``, what
+there is to learn, and the hardest single move; ``score = 100 * (1 - exp(-load))``. The
+points of the reasons are the shares of the load in the score, so they sum to it. The points
+of a bar say where the score would lie if the whole piece were like that bar, what there is
+to learn and the hardest move left out.
 
 Monotone: a slower tempo, a note less, a narrower barre never raise the score.
 
 References
 ----------
-Own model, first version; weights and their origin stand in ``tables/difficulty.toml``.
+Own model; weights and their origin stand in ``tables/difficulty.toml``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from math import exp
 
-from arranger.judge.effort import (
-    FEATURES,
-    Effort,
-    Performance,
-    move_text,
-    perform,
-)
-from arranger.judge.hearing import hear
+from arranger.judge import fretting, plucking
+from arranger.judge.effort import Effort, Feature, Performance, counted, move_text, perform
+from arranger.judge.hearing import bar_index_at, hear
 from arranger.music.arrangement import Arrangement
 from arranger.music.verdict import BarDifficulty, Difficulty, Reason
 from arranger.tables import Level, Player
 from arranger.tables.difficulty import DifficultyTable, difficulty_table
+
+FEATURES: dict[str, Feature] = {
+    "stretch": fretting.stretch,
+    "barre": fretting.barre,
+    "fingers": fretting.fingers,
+    "position": fretting.position,
+    "voices": fretting.voices,
+    "moves": fretting.moves,
+    "shifts": fretting.shifting,
+    "changes": fretting.changing,
+    "plucking": plucking.plucking,
+    "goal": plucking.goal,
+    "repeats": plucking.repeats,
+    "crossing": plucking.crossing,
+    "independence": plucking.independence,
+    "slurs": plucking.slurs,
+}
 
 # What more there is of a feature: "<the hardest place>; <this> in 11 more bars". Features
 # that every bar has are not counted out.
@@ -40,6 +52,9 @@ NAMES = {
     "barre": "barres",
     "position": "high frets",
     "moves": "moving fingers",
+    "shifts": "shifts",
+    "changes": "changes",
+    "crossing": "the same",
     "repeats": "the same",
     "independence": "the same",
     "slurs": "the same",
@@ -53,7 +68,7 @@ def difficulty(arrangement: Arrangement, level: Level, player: Player) -> Diffic
     efforts = {name: tuple(feature(played)) for name, feature in FEATURES.items()}
     loads = [
         *_features(played, efforts, table),
-        *_shapes(arrangement, table),
+        *_to_learn(played, table),
         *_hardest(played, table),
     ]
     load = sum(reason.points for reason in loads)
@@ -101,22 +116,66 @@ def _weight(table: DifficultyTable, name: str) -> float:
     return weight
 
 
-def _shapes(arrangement: Arrangement, table: DifficultyTable) -> list[Reason]:
-    """The load of learning the shapes, told where the last new one comes."""
-    first: dict[int, int] = {}
+def _to_learn(played: Performance, table: DifficultyTable) -> Iterator[Reason]:
+    """The load of what is learnt once, each told where the last new thing of it comes."""
+    arrangement = played.music.arrangement
+    weights, scales = table.weights, table.scales
+    learnt = (
+        (_shapes(arrangement), "shape", "to learn", weights.shapes / scales.shapes_span),
+        (_places(arrangement), "place", "on the neck", weights.places / scales.places_span),
+        (
+            _strokes(played),
+            "stroke",
+            "of the plucking fingers within a bar",
+            weights.patterns / scales.patterns_span,
+        ),
+    )
+    for first, thing, where, weight in learnt:
+        if first and arrangement.bars:
+            last = max(first, key=lambda name: first[name])
+            what = f"{counted(len(first), f'different {thing}')} {where}"
+            if thing == "shape" and len(first) > 1:
+                what = f"{len(first)} shapes to learn, the last of them {last}"
+            bar = arrangement.bars[first[last]].bar
+            yield Reason(bar=bar, what=what, points=weight * len(first))
+
+
+def _shapes(arrangement: Arrangement) -> dict[Hashable, int]:
+    """The different shapes by a name each, and the bar (index) that first needs it."""
+    needed: dict[int, int] = {}
     for mark in arrangement.chords:
-        if mark.shape is not None and mark.shape < len(arrangement.shapes):
-            place = sum(bar.start <= mark.onset for bar in arrangement.bars) - 1
-            first.setdefault(mark.shape, arrangement.bars[max(0, place)].bar)
-    different = {(shape.frets, shape.fingers) for shape in arrangement.shapes}
-    if not different or not arrangement.bars:
-        return []
-    last = max(first, key=lambda shape: first[shape], default=0)
-    what = f"{len(different)} shapes to learn"
-    if last in first and len(different) > 1:
-        what += f", the last of them {arrangement.shapes[last].name}"
-    load = table.weights.shapes * len(different) / table.scales.shapes_span
-    return [Reason(bar=first.get(last, arrangement.bars[0].bar), what=what, points=load)]
+        if mark.shape is not None:
+            needed.setdefault(mark.shape, bar_index_at(arrangement, mark.onset))
+    found: dict[tuple[object, object], tuple[str, int]] = {}
+    for number, shape in enumerate(arrangement.shapes):
+        bar = needed.get(number, 0)
+        found.setdefault((shape.frets, shape.fingers), (shape.name, bar))
+    return {f"{name}{' ' * same}": bar for same, (name, bar) in enumerate(found.values())}
+
+
+def _places(arrangement: Arrangement) -> dict[Hashable, int]:
+    """String and fret of every place fretted, and the bar (index) that first needs it."""
+    found: dict[Hashable, int] = {}
+    for note in arrangement.notes:
+        if note.fret > 0:
+            bar = bar_index_at(arrangement, note.onset)
+            found[note.string, note.fret] = min(bar, found.get((note.string, note.fret), bar))
+    return found
+
+
+def _strokes(played: Performance) -> dict[Hashable, int]:
+    """Plucking finger and time within its bar of every stroke, and the first such bar.
+
+    One pattern kept up is few of them, however long the piece.
+    """
+    arrangement = played.music.arrangement
+    found: dict[Hashable, int] = {}
+    for note in arrangement.notes:
+        if note.slur is None:
+            bar = bar_index_at(arrangement, note.onset)
+            stroke = note.onset - arrangement.bars[bar].start, note.right
+            found[stroke] = min(bar, found.get(stroke, bar))
+    return found
 
 
 def _hardest(played: Performance, table: DifficultyTable) -> list[Reason]:

@@ -1,11 +1,12 @@
-"""What each bar asks of the hands: one function a feature of difficulty.
+"""What the hands do, in seconds and millimetres: what every feature of difficulty reads.
 
 Conventions
 -----------
-A feature yields efforts. An effort has an amount in the feature's unit times seconds; the
-feature's value over a stretch of music is the sum of its amounts divided by the stretch's
-seconds at the student's tempo. Held things (a stretch, a barre) thus count by the share
-of time they last, done things (a move, a pluck) by how many come in a second.
+A feature (``fretting``, ``plucking``) yields efforts. An effort has an amount in the
+feature's unit times seconds; the feature's value over a stretch of music is the sum of its
+amounts divided by the stretch's seconds at the student's tempo. Held things (a stretch, a
+barre) thus count by the share of time they last, done things (a move, a pluck) by how many
+come in a second.
 
 Every feature is monotone: no amount, and no largest size, rises when the tempo falls or
 when a note is taken out. That is why a finger's way is measured so that the way around
@@ -20,13 +21,13 @@ form of MacKenzie, 1992); bits a second say how pressing it is. From memory.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations, pairwise
+from itertools import pairwise
 from math import hypot, log2
 
-from arranger.judge.grip import HandLimits, Hold, Press, holds
+from arranger.judge.grip import HandLimits
 from arranger.judge.hearing import Hearing, bar_index_at
 from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
@@ -49,9 +50,10 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class Sounding:
-    """A time in which nothing starts or stops; ``notes`` sound throughout."""
+    """A time from ``start`` on in which nothing starts or stops; ``notes`` sound on."""
 
     bar: int
+    start: Beat
     seconds: float
     notes: tuple[Placement, ...]
 
@@ -84,12 +86,16 @@ class Move:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Performance:
-    """The music heard at the student's tempo."""
+    """The music heard at the student's tempo.
+
+    ``arrivals`` finds a move by its finger and the time at which it lands.
+    """
 
     music: Hearing
     scales: Scales
     soundings: tuple[Sounding, ...] = field(repr=False)
     moves: tuple[Move, ...] = field(repr=False)
+    arrivals: Mapping[tuple[str, Beat], Move] = field(repr=False)
 
     def seconds(self, length: Beat) -> float:
         return _seconds(self.music, length)
@@ -102,12 +108,19 @@ Feature = Callable[[Performance], Iterator[Effort]]
 
 
 def perform(music: Hearing, scales: Scales) -> Performance:
+    moves = tuple(_finger_moves(music, scales))
     return Performance(
         music=music,
         scales=scales,
         soundings=tuple(_soundings(music)),
-        moves=tuple(_finger_moves(music, scales)),
+        moves=moves,
+        arrivals={(move.finger, move.onset): move for move in moves},
     )
+
+
+def counted(number: int, thing: str) -> str:
+    """``1 finger``, ``2 fingers``."""
+    return f"{number} {thing}" + ("" if number == 1 else "s")
 
 
 def _seconds(music: Hearing, length: Beat) -> float:
@@ -128,98 +141,7 @@ def _soundings(music: Hearing) -> Iterator[Sounding]:
             sounding.append(waiting.pop())
         if sounding:
             place = bar_index_at(arrangement, start)
-            yield Sounding(place, _seconds(music, end - start), tuple(sounding))
-
-
-def _grip(notes: Sequence[Placement]) -> list[Hold]:
-    return holds([Press(note.string, note.fret, note.left) for note in notes])
-
-
-# What is held -------------------------------------------------------------------------
-
-
-def stretch(played: Performance) -> Iterator[Effort]:
-    """Fingers far apart: the widest pair, as a share of its reach, cubed.
-
-    A barre counts from its farthest string, so that a narrower one is never a wider grip.
-    """
-    reach = played.music.limits.reach
-    for part in played.soundings:
-        widest: tuple[float, str] | None = None
-        for one, other in combinations(_fingers(part.notes), 2):
-            if one.finger == other.finger:
-                continue
-            distance = _span(played, one, other)
-            share = distance / reach.between(int(one.finger), int(other.finger))
-            if widest is None or share > widest[0]:
-                widest = share, _stretch_text(distance, one, other)
-        if widest is not None:
-            size = widest[0] ** played.scales.stretch_power
-            yield Effort(part.bar, size * part.seconds, size, widest[1])
-
-
-def _fingers(notes: Sequence[Placement]) -> list[Hold]:
-    return [hold for hold in _grip(notes) if hold.finger != "T"]
-
-
-def _span(played: Performance, one: Hold, other: Hold) -> float:
-    """Euclidean mm between the strings of two fingers that lie farthest apart."""
-    limits = played.music.limits
-    across = max(abs(a - b) for a in one.strings for b in other.strings)
-    along = limits.along(one.fret) - limits.along(other.fret)
-    return hypot(along, across * limits.string_spacing)
-
-
-def _stretch_text(distance: float, one: Hold, other: Hold) -> str:
-    low, high = sorted((one.fret, other.fret))
-    where = f"from fret {low} to fret {high}" if low < high else f"within fret {low}"
-    return (
-        f"a stretch {where} between fingers {one.finger} and {other.finger}, {distance:.0f} mm"
-    )
-
-
-def barre(played: Performance) -> Iterator[Effort]:
-    """A finger across several strings: by its width, more for fingers 2 to 4."""
-    for part in played.soundings:
-        for hold in _grip(part.notes):
-            if hold.is_barre:
-                size = (hold.width - 1) / 5
-                size *= 1.0 if hold.finger == "1" else played.scales.small_barre
-                text = (
-                    f"a barre by finger {hold.finger} over {hold.width} strings at fret "
-                    f"{hold.fret}"
-                )
-                yield Effort(part.bar, size * part.seconds, size, text)
-
-
-def fingers(played: Performance) -> Iterator[Effort]:
-    """Fingers down at once, as a share of four."""
-    for part in played.soundings:
-        down = len({hold.finger for hold in _grip(part.notes)})
-        if down:
-            text = f"{_counted(down, 'finger')} down at once"
-            yield Effort(part.bar, down / 4 * part.seconds, down / 4, text)
-
-
-def position(played: Performance) -> Iterator[Effort]:
-    """High frets: how far the highest lies above the first position."""
-    for part in played.soundings:
-        high = max(note.fret for note in part.notes)
-        size = max(0, high - played.scales.position_from) / played.scales.position_span
-        if size:
-            yield Effort(part.bar, size * part.seconds, size, f"up to fret {high}")
-
-
-def voices(played: Performance) -> Iterator[Effort]:
-    """Notes at once beyond the first."""
-    for part in played.soundings:
-        size = (len(part.notes) - 1) / played.scales.voices_span
-        if size:
-            text = f"{len(part.notes)} notes at once"
-            yield Effort(part.bar, size * part.seconds, size, text)
-
-
-# What is done -------------------------------------------------------------------------
+            yield Sounding(place, start, _seconds(music, end - start), tuple(sounding))
 
 
 def _finger_moves(music: Hearing, scales: Scales) -> Iterator[Move]:
@@ -309,88 +231,3 @@ def _place(spots: Sequence[Spot]) -> str:
     low, high = spots[-1][0], spots[0][0]
     over = f"string {low}" if low == high else f"strings {low}–{high}"
     return f"{over} fret {spots[-1][1]}"
-
-
-def moves(played: Performance) -> Iterator[Effort]:
-    """Fretting fingers that move: bits of movement."""
-    for move in played.moves:
-        amount = move.bits / played.scales.moves_bits
-        size = 0.0 if move.before == move.after else move.bits / move.seconds
-        yield Effort(played.bar(move.onset), amount, size, move_text(move))
-
-
-def plucking(played: Performance) -> Iterator[Effort]:
-    """Notes plucked: how many in a second."""
-    arrangement = played.music.arrangement
-    counts = [0] * len(arrangement.bars)
-    for note in played.music.notes:
-        if note.slur is None:
-            counts[played.bar(note.onset)] += 1
-    for bar, count in enumerate(counts):
-        if count:
-            rate = count / played.seconds(arrangement.bars[bar].length)
-            text = f"{rate:.1f} notes plucked a second"
-            yield Effort(bar, count / played.scales.plucking_notes, rate, text)
-
-
-def repeats(played: Performance) -> Iterator[Effort]:
-    """One plucking finger again and again: the sooner, the harder."""
-    last: dict[str, Beat] = {}
-    for note in sorted(played.music.notes, key=lambda note: note.onset):
-        before = last.get(note.right)
-        if note.slur is not None or before == note.onset:
-            continue
-        last[note.right] = note.onset
-        if before is not None:
-            seconds = played.seconds(note.onset - before)
-            again = played.scales.repeat_seconds / seconds
-            text = f"{note.right} plucks twice within {seconds:.2f} s"
-            amount = again * played.scales.repeat_seconds
-            yield Effort(played.bar(note.onset), amount, again, text)
-
-
-def independence(played: Performance) -> Iterator[Effort]:
-    """Fingers off the beat whose note is held while the thumb strikes."""
-    thumb = sorted({note.onset for note in played.music.notes if note.right == "p"})
-    for note in played.music.notes:
-        if note.right == "p" or note.slur is not None:
-            continue
-        bar = played.music.arrangement.bars[played.bar(note.onset)]
-        if (note.onset - bar.start) % bar.beat == 0:
-            continue
-        following = bisect_right(thumb, note.onset)
-        if following < len(thumb) and (stroke := thumb[following]) < note.end:
-            seconds = played.seconds(stroke - note.onset)
-            text = f"{note.right} plucks off the beat, the thumb under it {seconds:.2f} s later"
-            amount = 1 / played.scales.independence_notes
-            yield Effort(played.bar(note.onset), amount, 1 / seconds, text)
-
-
-def slurs(played: Performance) -> Iterator[Effort]:
-    """Slurs while the thumb strikes."""
-    for moment in played.music.moments:
-        notes = [played.music.notes[index] for index in moment.struck]
-        if any(note.right == "p" and note.slur is None for note in notes):
-            for note in notes:
-                if note.slur is not None:
-                    text = f"a {note.slur} on string {note.string} under a thumb note"
-                    amount = 1 / played.scales.slurs_notes
-                    yield Effort(played.bar(note.onset), amount, 1.0, text)
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}" + ("" if number == 1 else "s")
-
-
-FEATURES: dict[str, Feature] = {
-    "stretch": stretch,
-    "barre": barre,
-    "fingers": fingers,
-    "position": position,
-    "voices": voices,
-    "moves": moves,
-    "plucking": plucking,
-    "repeats": repeats,
-    "independence": independence,
-    "slurs": slurs,
-}

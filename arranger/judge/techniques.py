@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from arranger.judge.grip import Hold, holds
 from arranger.judge.hearing import Hearing, bar_index_at, hear
+from arranger.judge.position import shifts
 from arranger.music.arrangement import Arrangement
 from arranger.music.comparison import TechniqueUse
 from arranger.music.time import Beat
@@ -82,39 +83,4 @@ def _slurs(music: Hearing) -> Iterator[tuple[str, Beat]]:
 
 
 def _shifts(music: Hearing) -> Iterator[tuple[str, Beat]]:
-    yield from (("shift of position", onset) for onset, _, _ in shifts(music))
-
-
-def shifts(music: Hearing) -> Iterator[tuple[Beat, int, int]]:
-    """The fewest shifts that explain the fingers: onset, position before and after.
-
-    A position is the fret at which the first finger lies or would lie. A finger may stretch
-    one fret out of it to either side without moving the hand; a shift comes where no one
-    position explains all that was fretted since the last. Leaving a note out never makes
-    one more.
-    """
-    lowest, highest = -STRETCHED, _HIGHEST
-    for onset, finger, fret in _fretted(music):
-        natural = fret - finger + 1
-        low, high = natural - STRETCHED, natural + STRETCHED
-        if low <= highest and high >= lowest:
-            lowest, highest = max(low, lowest), min(high, highest)
-            continue
-        before = highest if low > highest else lowest
-        yield onset, max(1, before), max(1, natural)
-        lowest, highest = low, high
-
-
-STRETCHED = 1
-"""Frets that a finger lies out of its own fret while the hand stays; common practice."""
-_HIGHEST = 99
-
-
-def _fretted(music: Hearing) -> Iterator[tuple[Beat, int, int]]:
-    """Onset, finger 1 to 4, and fret of everything fretted, in order."""
-    for moment in music.moments:
-        for note in sorted(
-            (music.notes[index] for index in moment.struck), key=lambda note: note.left
-        ):
-            if note.fret > 0 and note.left in "1234":
-                yield moment.onset, int(note.left), note.fret
+    yield from (("shift of position", shift.onset) for shift in shifts(music))

@@ -26,7 +26,13 @@ class Weights(Table):
     repeats: Weight
     independence: Weight
     slurs: Weight
+    shifts: Weight
+    changes: Weight
+    crossing: Weight
+    goal: Weight
     shapes: Weight
+    places: Weight
+    patterns: Weight
     hardest: Weight
 
 
@@ -45,7 +51,12 @@ class Scales(Table):
     repeat_seconds: Scale
     independence_notes: Scale
     slurs_notes: Scale
+    shifts_rate: Scale
+    changes_rate: Scale
+    crossing_strings: Scale
     shapes_span: Scale
+    places_span: Scale
+    patterns_span: Scale
 
 
 class Bands(Table):
