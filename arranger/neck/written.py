@@ -244,7 +244,7 @@ def _shapes(
             key = held.frets, held.fingers
             if key not in known:
                 known[key] = len(shapes)
-                shapes.append(_diagram(held, setting.key))
+                shapes.append(_diagram(held, chord, setting.key))
             index = known[key]
         if (chord, index) != said:
             marks.append(
@@ -254,8 +254,10 @@ def _shapes(
     return tuple(shapes), tuple(marks)
 
 
-def _diagram(shape: ChordShape, key: Key) -> Shape:
-    chord = Chord(shape.root, shape.quality, shape.root)
+def _diagram(shape: ChordShape, harmony: Chord, key: Key) -> Shape:
+    """The diagram of a shape; a diminished seventh is called what the music calls it."""
+    root = harmony.root if shape.quality == "dim7" == harmony.quality else shape.root
+    chord = Chord(root, shape.quality, root)
     return Shape(
         name=chord.name_in(key),
         frets=shape.frets,
