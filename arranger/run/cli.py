@@ -43,6 +43,10 @@ Straight = Annotated[
     typer.Option("--straight/--swing", help="Eighths as they stand, or swung; else by ear."),
 ]
 
+Force = Annotated[
+    bool, typer.Option("--force", help="Replace files there that this program did not make.")
+]
+
 
 def main() -> None:
     """Entry point of the ``arranger`` command."""
@@ -109,6 +113,7 @@ def arrange(
     keys: Annotated[
         bool, typer.Option("--keys", help="Show the keys tried, in order, with reasons.")
     ] = False,
+    force: Force = False,
 ) -> None:
     """Arrange one piece for one level."""
     with _one_voice(piece):
@@ -131,7 +136,7 @@ def arrange(
         )
         files = result.documents()
         folder = out / piece_name(piece) / level
-        keep(files, folder)
+        keep(files, folder, force=force)
         for line in _summary(result):
             print(line)
         for line in _ranking(result.arrangement) if keys else ():
@@ -207,6 +212,7 @@ def compare(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where the page lands.")] = Path(
         "out"
     ),
+    force: Force = False,
 ) -> None:
     """Show the four levels of one piece, or two players, side by side."""
     with _one_voice(piece):
@@ -224,7 +230,7 @@ def compare(
             tempo=tempo,
         )
         page = out / piece_name(piece) / "compare.html"
-        keep_file(compare_page(comparison).encode("utf-8", "replace"), page)
+        keep_file(compare_page(comparison).encode("utf-8", "replace"), page, force=force)
         _show_comparison(comparison, list(comparison_rows(comparison)))
         print(f"written to {page}")
 
