@@ -133,8 +133,8 @@ def _added(
             bars[reduction.analysis.score.bars[one.slot.bar].number] = None
     if not bars:
         return ()
-    where = ", ".join(str(bar) for bar in bars)
-    text = f"bass notes added that lead to the next chord, in bars {where}"
+    where = f"bar{'s' if len(bars) > 1 else ''} {', '.join(str(bar) for bar in bars)}"
+    text = f"bass notes added that lead to the next chord, in {where}"
     return (Decision(text=text, option="--plain-bass"),)
 
 

@@ -6,7 +6,7 @@ hand (a weak beat of an alternating bass); it is given where the source insists.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -176,6 +176,7 @@ class _Thumb:
             (analysis.score.notes[index] for index in analysis.bass),
             key=lambda note: note.onset,
         )
+        self._tune = [analysis.score.notes[index] for index in analysis.melody]
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
@@ -224,8 +225,8 @@ class _Thumb:
             choices = _free(chord, strong, self._costs)
             if beat.source is not None and lead.by_step and not self._repeats(beat.source):
                 choices = _leading_on(beat.source, choices, self._costs)
-            elif self._leading and not strong and lead.target is not None:
-                choices += self._offered(beat.onset, lead.target, choices)
+            elif self._leading and not (strong or beat.source) and lead.target is not None:
+                choices += self._offered(beat.onset, lead.target, chord, choices)
         else:
             return None
         return Stroke(
@@ -241,16 +242,29 @@ class _Thumb:
         )
 
     def _offered(
-        self, onset: Beat, target: int, known: tuple[BassChoice, ...]
+        self, onset: Beat, target: int, chord: Chord, known: tuple[BassChoice, ...]
     ) -> tuple[BassChoice, ...]:
-        """Tones that lead to ``target``: a semitone below it, or a step of the scale."""
-        tones = {choice.pitch_class for choice in known}
+        """Tones that lead to ``target``: a semitone below it, or a step of the scale.
+
+        None that rubs: a semitone above the root or beside the tune's note.
+        """
         near = [(target - 1) % 12, *_neighbours(target, _key_at(self._analysis, onset))]
+        tones = {choice.pitch_class for choice in known} | {(chord.root + 1) % 12}
+        sung = self._sung(onset)
+        if sung is not None:
+            tones |= {(sung - 1) % 12, (sung + 1) % 12}
         return tuple(
             BassChoice(pitch_class=tone, cost=self._costs.leading, added=True)
             for tone in dict.fromkeys(near)
             if tone not in tones
         )
+
+    def _sung(self, onset: Beat) -> int | None:
+        """Pitch class of the tune's note that sounds at ``onset``."""
+        place = bisect_right(self._tune, onset, key=lambda note: note.onset) - 1
+        if place < 0 or self._tune[place].end <= onset:
+            return None
+        return self._tune[place].midi % 12
 
     def _line(self, note: Note) -> Stroke:
         """A note of a bass line: the pitch class is given, the direction matters."""

@@ -130,11 +130,21 @@ def test_a_chromatic_note_before_the_dominant_belongs_to_the_bass() -> None:
 
 def test_a_leading_note_is_offered_where_the_thumb_is_free() -> None:
     """Before a change to G: F sharp, the semitone below, and the scale's F and A."""
-    piece = heard("E5:4 D5:4", "C3:1 r:3 G2:1 r:3", chords="C:4 G7:4")
+    piece = heard("C5:4 D5:4", "C3:1 r:3 G2:1 r:3", chords="C:4 G7:4")
     offered = [choice for choice in thumb(piece, leading=True)[3].choices if choice.added]
     assert [choice.pitch_class for choice in offered] == [6, F, 9]
     assert {choice.cost for choice in offered} == {COSTS.leading}
     assert not any(choice.added for stroke in thumb(piece) for choice in stroke.choices)
+
+
+def test_nothing_is_offered_that_rubs() -> None:
+    """F lies a semitone from the tune's E; D flat a semitone above the root C."""
+    piece = heard("E5:4 D5:4", "C3:1 r:3 G2:1 r:3", chords="C:4 G7:4")
+    offered = [choice for choice in thumb(piece, leading=True)[3].choices if choice.added]
+    assert [choice.pitch_class for choice in offered] == [6, 9]
+    piece = heard("G5:4 F5:4", "C3:1 r:3 D3:1 r:3", chords="C:4 Dm:4")
+    offered = [choice for choice in thumb(piece, leading=True)[3].choices if choice.added]
+    assert offered == []
 
 
 def test_nothing_is_offered_where_the_harmony_stays() -> None:
