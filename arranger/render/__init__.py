@@ -13,6 +13,7 @@ from arranger.render.fold import folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
 from arranger.render.paper import Paper
+from arranger.render.ringing import ringing
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.spoken import spoken_text
@@ -42,7 +43,7 @@ def documents(
     ------
     InternalFault : a document does not fit its own schema.
     """
-    folds = folded(in_notatable_time(in_written_time(arrangement)))
+    folds = folded(ringing(in_notatable_time(in_written_time(arrangement))))
     systems = engraved(folds, width=_A4.system_width)
     width = paper.system_width
     printed = systems if width == _A4.system_width else engraved(folds, width=width)

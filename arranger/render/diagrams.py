@@ -58,23 +58,36 @@ def shape_svg(shape: Shape) -> str:
     svg.set("height", str(height))
     svg.set("font-family", "'Libertinus Serif', 'Times New Roman', Times, serif")
     svg.set("text-anchor", "middle")
-    _text(svg, _LEFT + 2.5 * _GAP, 18, 18, clean(engraved_name(shape.name)))
+    _text(svg, _LEFT + 2.5 * _GAP, 21, 19, clean(engraved_name(shape.name)))
     _grid(svg, rows, top)
     if barre_span(shape) > 1:
         _barre(svg, shape, top)
     for index, (fret, finger) in enumerate(zip(shape.frets, shape.fingers, strict=True)):
         x = _LEFT + index * _GAP
         if not fret:
-            _text(svg, x, _TOP - 6, 13, "×" if fret is None else "○")
+            _open_or_mute(svg, x, fret)
             continue
         y = _TOP + (fret - top + 0.5) * _FRET
-        sub(svg, "circle", cx=str(x), cy=f"{y:g}", r="6.2", fill="currentColor")
+        sub(svg, "circle", cx=str(x), cy=f"{y:g}", r="6.6", fill="currentColor")
         if finger:
-            number = _text(svg, x, y + 3.6, 10.5, finger)
+            number = _text(svg, x, y + 4, 11.5, finger)
             number.set("font-weight", "bold")
             number.set("fill", "white")
             number.set("class", "dot-number")
     return etree.tostring(svg, encoding="unicode")
+
+
+def _open_or_mute(svg: etree._Element, x: float, fret: int | None) -> None:
+    """A ring over an open string, a cross over one that is not played."""
+    y = _TOP - 9
+    if fret is None:
+        path = f"M{x - 3.4:g},{y - 3.4:g}l6.8,6.8M{x - 3.4:g},{y + 3.4:g}l6.8,-6.8"
+        sign = sub(svg, "path", d=path)
+    else:
+        sign = sub(svg, "circle", cx=f"{x:g}", cy=f"{y:g}", r="3.8")
+    sign.set("fill", "none")
+    sign.set("stroke", "currentColor")
+    sign.set("stroke-width", "1.1")
 
 
 def _grid(svg: etree._Element, rows: int, top: int) -> None:

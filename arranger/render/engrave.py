@@ -8,20 +8,29 @@ under the tab, barres over everything, slurs and slides between tab numbers.
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import verovio
 from lxml import etree
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
-from arranger.render.barre import BarreMark, barre_marks
+from arranger.music.time import Beat
+from arranger.render.barre import BarreMark, barre_marks, roman
+from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
 from arranger.render.mei import mei
+from arranger.render.position import position_marks
 from arranger.render.slurs import slur_origins
-from arranger.render.xml_text import sub
+from arranger.render.spelling import engraved_name
+from arranger.render.tab_head import tempo_values
+from arranger.render.tempo_mark import MarkPen
+from arranger.render.written import written_bars
+from arranger.render.xml_text import clean, sub
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _FINE = 10
@@ -31,13 +40,11 @@ FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
 _OURS = re.compile(r"[ntb]\d+")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
-_SIGNS = {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯"}
-"""Accidentals in chord names: the music font's characters and the plain ones."""
-
 _SPACE = 180
 """Distance of two staff lines in drawing units; all that we draw is measured by it."""
-_LETTER = 1.9 * _SPACE
-_ROW = 2.0 * _SPACE
+_LETTER = 1.8 * _SPACE
+_ROW = 1.75 * _SPACE
+_NAME = 2.3 * _SPACE
 _SIGN = 1.5 * _SPACE
 _AIR = 0.3 * _SPACE
 
@@ -65,7 +72,7 @@ def engraved(folds: Folded, *, width: int) -> tuple[System, ...]:
             "systemMaxPerPage": 1,
             "header": "none",
             "footer": "none",
-            "pageMarginLeft": 30,
+            "pageMarginLeft": 22,
             "pageMarginRight": 5,
             "pageMarginTop": 0,
             "pageMarginBottom": 0,
@@ -73,20 +80,20 @@ def engraved(folds: Folded, *, width: int) -> tuple[System, ...]:
             "svgRemoveXlink": False,
             "xmlIdSeed": 1,
             "mnumInterval": 1,
-            "spacingStaff": 9,
-            "breaks": "auto",
+            "spacingStaff": 6,
+            "breaks": "line",
             "minLastJustification": 0.7,
             "outputIndent": 1,
         }
     )
-    if not toolkit.loadData(mei(folds)):
+    if not toolkit.loadData(mei(folds, line_starts(folds, width=width))):
         raise InternalFault(
             "the engraver cannot read our own score",
             next_step="Please report it together with the input file.",
         )
     drawing = _Drawing(folds.drawn)
     return tuple(
-        drawing.finished(toolkit.renderToSVG(page))
+        drawing.finished(toolkit.renderToSVG(page), first=page == 1)
         for page in range(1, toolkit.getPageCount() + 1)
     )
 
@@ -103,11 +110,14 @@ class _Drawing:
     """Adds to each system what belongs to its notes."""
 
     def __init__(self, written: Arrangement) -> None:
+        self.written = written
         self.notes = written.notes
+        self.positions = {mark.onset: mark.fret for mark in position_marks(written.notes)}
+        self.chords = [mark for bar in written_bars(written) for mark in bar.marks]
         self.barres: Sequence[BarreMark] = barre_marks(written)
         self.origins = slur_origins(written.notes)
 
-    def finished(self, svg: str) -> System:
+    def finished(self, svg: str, *, first: bool) -> System:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
         _shorten_ids(root)
         _tidy(root)
@@ -118,9 +128,11 @@ class _Drawing:
         top, bottom = _tab_lines(root)
         rows = self._right_hand(ours, places, bottom)
         self._slurs(ours, places, top)
-        above = self._barres(ours, places)
+        above = self._hand_row(ours, places)
+        names, chords = self._chord_row(ours, _moments(root, self.written, places), above)
+        above = self._tempo(ours, above, chords, names) if first else chords
         _draw_strokes(root)
-        width, height = _resize(root, above=above, least=bottom + (rows + 0.5) * _ROW)
+        width, height = _resize(root, above=above, least=bottom + (rows + 0.3) * _ROW)
         return System(
             svg=etree.tostring(root, encoding="unicode"),
             bars=tuple(_bars(root)),
@@ -179,27 +191,91 @@ class _Drawing:
             over = min(tab_top, top - 0.5 * _SPACE) - 0.4 * _SPACE
             _letter(parent, middle, over, sign, size=_SIGN, style="normal")
 
-    def _barres(self, parent: etree._Element, places: Mapping[int, _Place]) -> float:
-        """A row of barre marks above the system; returns the height it needs."""
-        drawn = False
-        for barre in self.barres:
-            under = [
-                place.x
-                for index, place in places.items()
-                if barre.start <= self.notes[index].onset < barre.end
-            ]
-            if not under:
+    def _hand_row(self, parent: etree._Element, places: Mapping[int, _Place]) -> float:
+        """A row above the system for barres and positions; returns the height it needs."""
+        y = -0.6 * _SPACE
+        taken = [
+            span for barre in self.barres if (span := self._barre(parent, places, barre, y))
+        ]
+        marked: set[Beat] = set()
+        for index, place in places.items():
+            onset = self.notes[index].onset
+            fret = self.positions.get(onset)
+            if fret is None or onset in marked:
                 continue
-            drawn = True
-            y = -0.6 * _SPACE
-            left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
-            text = _letter(parent, left, y, barre.text, style="normal", anchor="start")
-            text.set("font-weight", "bold")
-            line = left + (0.75 * len(barre.text) + 0.6) * _SPACE
-            if right - line > 0.5 * _SPACE:
-                _line(parent, line, y - 0.5 * _SPACE, right, y - 0.5 * _SPACE)
-                _line(parent, right, y - 0.5 * _SPACE, right, y + 0.2 * _SPACE)
-        return _ROW if drawn else 0.0
+            marked.add(onset)
+            left, right = place.x - 0.6 * _SPACE, place.x + 1.5 * _SPACE
+            # A barre says the position as well.
+            if not any(start <= right and left <= end for start, end in taken):
+                text = _letter(parent, left, y, roman(fret), style="normal", anchor="start")
+                text.set("font-weight", "bold")
+        return _ROW if taken or marked else 0.0
+
+    def _barre(
+        self,
+        parent: etree._Element,
+        places: Mapping[int, _Place],
+        barre: BarreMark,
+        y: float,
+    ) -> tuple[float, float] | None:
+        """One barre's mark, with a line as long as it lies; returns from where to where."""
+        under = [
+            place.x
+            for index, place in places.items()
+            if barre.start <= self.notes[index].onset < barre.end
+        ]
+        if not under:
+            return None
+        left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
+        text = _letter(parent, left, y, barre.text, style="normal", anchor="start")
+        text.set("font-weight", "bold")
+        line = left + (0.75 * len(barre.text) + 0.6) * _SPACE
+        if right - line > 0.5 * _SPACE:
+            _line(parent, line, y - 0.5 * _SPACE, right, y - 0.5 * _SPACE)
+            _line(parent, right, y - 0.5 * _SPACE, right, y + 0.2 * _SPACE)
+        return left, max(line, right)
+
+    def _chord_row(
+        self, parent: etree._Element, moments: _Moments, above: float
+    ) -> tuple[float, float]:
+        """Chord names on one line over the system; returns where they begin, and the height.
+
+        A chord that lasts from the line before is named again.
+        """
+        marks = [m for m in self.chords if moments.start <= m.onset < moments.end]
+        held = [m for m in self.chords if m.onset < moments.start][-1:]
+        if held and not any(mark.onset == moments.start for mark in marks):
+            marks.insert(0, replace(held[0], onset=moments.start))
+        first = moments.x(marks[0].onset) if marks else inf
+        reach = 0.0
+        for mark in marks:
+            name = clean(engraved_name(mark.name))
+            x = max(moments.x(mark.onset) - 0.6 * _SPACE, reach)
+            y = -above - 0.7 * _SPACE
+            _letter(parent, x, y, name, size=_NAME, style="normal", anchor="start")
+            reach = x + (0.62 * len(name) + 0.4) * _NAME
+        return first, above + (2.4 * _SPACE if marks else 0.0)
+
+    def _tempo(
+        self, parent: etree._Element, above: float, chords: float, names: float
+    ) -> float:
+        """Tempo and swing over the first system; returns the height above it by now.
+
+        They stand in the row of the chord names (between ``above`` and ``chords``) where
+        those begin (``names``) to the right of them, else in a row of their own.
+        """
+        value, student, target = tempo_values(self.written)
+        swing = self.written.swing
+        pen = MarkPen(parent, 0.3 * _SPACE, -above - 0.8 * _SPACE, 0.95 * _SPACE)
+        pen.tempo(value, student, target)
+        if swing != 1.0:
+            pen.space(2)
+            pen.swing(swing)
+        high = (3.6 if swing == 1.0 else 4.6) * _SPACE
+        if pen.x < names:
+            return max(chords, above + high)
+        pen.group.set("transform", f"translate(0 {above - chords:.0f})")
+        return chords + high
 
 
 def _letter(
@@ -222,6 +298,50 @@ def _letter(
 def _line(parent: etree._Element, x1: float, y1: float, x2: float, y2: float) -> None:
     path = f"M{x1:.0f},{y1:.0f} L{x2:.0f},{y2:.0f}"
     sub(parent, f"{_SVG}path", d=path).set("stroke-width", "22")
+
+
+class _Moments:
+    """Where the moments of one system lie from left to right."""
+
+    def __init__(self, points: Mapping[Beat, float], start: Beat, end: Beat) -> None:
+        self.start, self.end = start, end
+        self._points = sorted(points.items())
+
+    def x(self, moment: Beat) -> float:
+        """At a note's onset its place; between two notes in proportion to the time."""
+        place = bisect_right(self._points, moment, key=lambda point: point[0])
+        if place == 0:
+            return max(0.0, self._points[0][1] - 2 * _SPACE) if self._points else 0.0
+        before, left = self._points[place - 1]
+        if before == moment or place == len(self._points):
+            return left
+        after, right = self._points[place]
+        return left + (right - left) * float((moment - before) / (after - before))
+
+
+def _moments(
+    root: etree._Element, written: Arrangement, places: Mapping[int, _Place]
+) -> _Moments:
+    """The onsets of a system's notes, and its bar lines where no note begins."""
+    points: dict[Beat, float] = {}
+    bars = [written.bars[index] for index in _bars(root)]
+    for (left, right), bar in zip(_bar_spans(root), bars, strict=True):
+        # After the bar line there is a little room before the first note.
+        points[bar.start] = left + 1.5 * _SPACE
+        points[bar.end] = right
+    for index, place in places.items():
+        points[written.notes[index].onset] = place.x
+    return _Moments(points, bars[0].start, bars[-1].end)
+
+
+def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
+    """From where to where the staff lines of each bar run."""
+    for measure in root.iter(f"{_SVG}g"):
+        if (measure.get("id") or "").startswith("b") and measure.get("class") == "measure":
+            line = measure.find(f"{_SVG}g[@class='staff']/{_SVG}path")
+            path = "" if line is None else line.get("d", "")
+            found = re.match(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)", path)
+            yield (float(found[1]), float(found[2])) if found else (0.0, 0.0)
 
 
 def _tab_places(root: etree._Element) -> dict[int, _Place]:
@@ -298,11 +418,6 @@ def _tidy(root: etree._Element) -> None:
                 group.set("class", name)
     for part in root.iter(f"{_SVG}tspan"):
         part.attrib.pop("class", "")
-        if part.get("font-family") and part.text in _SIGNS:
-            # Text glyphs of the music font are boxes where that font is missing.
-            del part.attrib["font-family"]
-            part.set("font-size", "380px")
-            part.text = _SIGNS[part.text]
     inner = root.find(f"{_SVG}svg")
     if inner is not None:
         inner.set("font-family", FONT)

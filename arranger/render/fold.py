@@ -202,13 +202,13 @@ def _note_places(
 
 
 def _said(repeat: Repeat, bars: Sequence[WrittenBar]) -> str:
-    """``Bars 17-32 are bars 1-16 again; bar 32 is the second ending.``"""
+    """``Bars 17–32 are bars 1–16 again; bar 32 is the second ending.``"""
     first, last = repeat.first, repeat.first + repeat.length - 1
-    once = f"{bars[first].number}-{bars[last].number}"
+    once = f"{bars[first].number}–{bars[last].number}"
     again_last = bars[last + repeat.length].number
-    again = f"{bars[first + repeat.length].number}-{again_last}"
+    again = f"{bars[first + repeat.length].number}–{again_last}"
     if not repeat.ending:
         return f"Bars {again} are bars {once} again."
     begins = bars[last + repeat.length - repeat.ending + 1].number
-    name = f"bar {again_last} is" if repeat.ending == 1 else f"bars {begins}-{again_last} are"
+    name = f"bar {again_last} is" if repeat.ending == 1 else f"bars {begins}–{again_last} are"
     return f"Bars {again} are bars {once} again; {name} the second ending."

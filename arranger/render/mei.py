@@ -17,7 +17,6 @@ from arranger.render.note_values import NoteValue
 from arranger.render.slurs import slur_origins
 from arranger.render.spelling import (
     Spelling,
-    engraved_name,
     open_string,
     shown_accidentals,
     spellings,
@@ -56,15 +55,19 @@ _STEMS: dict[VoiceName, str] = {"upper": "up", "lower": "down", "inner": "up"}
 _LAYERS: dict[VoiceName, str] = {"upper": "1", "lower": "2", "inner": "3"}
 
 
-def mei(folds: Folded) -> str:
-    """The MEI document of an arrangement in (notatable) written time, repeats folded."""
-    return _Document(folds).text()
+def mei(folds: Folded, lines: Sequence[int] = ()) -> str:
+    """The MEI document of an arrangement in (notatable) written time, repeats folded.
+
+    ``lines``: indices of the drawn bars that begin a line.
+    """
+    return _Document(folds, lines).text()
 
 
 class _Document:
-    def __init__(self, folds: Folded) -> None:
+    def __init__(self, folds: Folded, lines: Sequence[int]) -> None:
         written = folds.drawn
         self.folds = folds
+        self.lines = frozenset(lines)
         self.written = written
         self.bars = written_bars(written)
         self.spellings: Sequence[Spelling] = spellings(written)
@@ -86,6 +89,8 @@ class _Document:
             if number != self.folds.endings.get(index - 1):
                 parent = section if number is None else sub(section, "ending", n=str(number))
             self._meter(parent, index)
+            if index and index in self.lines:
+                sub(parent, "sb")
             self._measure(parent, index, bar)
         return etree.tostring(root, encoding="unicode")
 
@@ -94,7 +99,7 @@ class _Document:
         definition = sub(score, "scoreDef")
         sharps = self.written.key.sharps
         signature = f"{abs(sharps)}{'s' if sharps > 0 else 'f'}" if sharps else "0"
-        group = sub(definition, "staffGrp", symbol="bracket")
+        group = sub(definition, "staffGrp", symbol="none")
         group.set("bar.thru", "true")
         staff = sub(group, "staffDef", n="1", lines="5")
         staff.set("keysig", signature)
@@ -143,11 +148,10 @@ class _Document:
             if name == "inner" and not any(chunk.notes for chunk in voice):
                 continue
             layer = sub(staff, "layer", n=_LAYERS[name])
-            self._layer(layer, bar, name, voice, signs)
+            self._layer(layer, bar, (name, voice, chunks["inner"]), signs)
             self._tab_layer(sub(tab, "layer", n=_LAYERS[name]), voice)
         for name, voice in chunks.items():
             self._fingers(measure, name, voice)
-        self._chords(measure, bar)
         self._slurs(measure, bar)
         if bar.bar.section:
             letter = sub(measure, "reh", staff="1", tstamp="0", place="above")
@@ -168,10 +172,11 @@ class _Document:
         self,
         layer: etree._Element,
         bar: WrittenBar,
-        name: VoiceName,
-        voice: Sequence[Chunk],
+        part: tuple[VoiceName, Sequence[Chunk], Sequence[Chunk]],
         signs: frozenset[int],
     ) -> None:
+        """``part`` is the voice's name, its own chunks, and those of the inner voice."""
+        name, voice, inner = part
         if not any(chunk.notes for chunk in voice) and bar.bar.length == bar.full:
             sub(layer, "mRest" if name == "upper" else "mSpace")
             return
@@ -179,8 +184,8 @@ class _Document:
             if chunk.notes:
                 self._chord(parent, name, chunk, signs)
             else:
-                rest = sub(parent, "rest" if name != "inner" else "space")
-                _set_duration(rest, chunk.value)
+                hidden = name == "inner" or _sounds(inner, chunk)
+                _set_duration(sub(parent, "space" if hidden else "rest"), chunk.value)
 
     def _chord(
         self, parent: etree._Element, name: VoiceName, chunk: Chunk, signs: frozenset[int]
@@ -238,13 +243,6 @@ class _Document:
                 finger.set("startid", f"#n{index}")
                 finger.set("place", place)
 
-    def _chords(self, measure: etree._Element, bar: WrittenBar) -> None:
-        for mark in bar.marks:
-            harm = sub(
-                measure, "harm", staff="1", place="above", tstamp=_tstamp(bar, mark.onset)
-            )
-            harm.text = clean(engraved_name(mark.name))
-
     def _slurs(self, measure: etree._Element, bar: WrittenBar) -> None:
         for to, origin in self.origins.items():
             if not bar.start <= self.written.notes[origin].onset < bar.end:
@@ -254,6 +252,13 @@ class _Document:
                 slide.set("lform", "solid")
             else:
                 sub(measure, "slur", startid=f"#n{origin}", endid=f"#n{to}", curvedir="above")
+
+
+def _sounds(inner: Sequence[Chunk], rest: Chunk) -> bool:
+    """Whether an inner voice plays while another rests: the rest would stand on its notes."""
+    return any(
+        chunk.notes and chunk.onset < rest.end and rest.onset < chunk.end for chunk in inner
+    )
 
 
 def _fingered(notes: Sequence[Placement]) -> Iterator[int]:
@@ -288,12 +293,6 @@ def _set_duration(element: etree._Element, value: NoteValue) -> None:
     element.set("dur", _DURATIONS[value.type])
     if value.dots:
         element.set("dots", str(value.dots))
-
-
-def _tstamp(bar: WrittenBar, moment: Beat) -> str:
-    """Beats of the meter's denominator, counted from 1, as MEI's ``tstamp``."""
-    beats = 1 + (moment - bar.start) * bar.bar.denominator / 4
-    return f"{float(beats):.4f}".rstrip("0").rstrip(".")
 
 
 def _beamed(

@@ -26,8 +26,9 @@ class Paper:
             )
 
     @property
-    def typst_name(self) -> str:
-        return {"a4": "a4", "letter": "us-letter"}[self.size]
+    def millimetres(self) -> tuple[float, float]:
+        """Width and height of a sheet (ISO 216 A4; ANSI letter, 8.5 × 11 inches)."""
+        return {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}[self.size]
 
     @property
     def system_width(self) -> int:

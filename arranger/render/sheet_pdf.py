@@ -23,8 +23,7 @@ from arranger.render.tab_head import (
     hardest_lines,
     key_text,
     melody_text,
-    swing_text,
-    tempo_text,
+    sentence,
     tuning_text,
     warning_lines,
 )
@@ -40,24 +39,34 @@ def printed_sheet(
     paper: Paper,
 ) -> bytes:
     """The PDF, the same bytes for the same values; ``systems`` as wide as ``paper`` asks."""
+    wide, high = paper.millimetres
     data = {
         "title": one_line(arrangement.title) or "Untitled",
-        "paper": paper.typst_name,
+        "wide": wide,
+        "high": high,
         "scale": paper.scale,
-        "left": _left(arrangement),
+        "subtitle": f"for fingerstyle guitar · {arrangement.level}",
+        "left": [key_text(arrangement), f"Tuning {tuning_text(arrangement.tuning)}"],
         "right": _right(arrangement, verdict),
         "shapes": [shape_svg(shape) for shape in arrangement.shapes],
-        "systems": [system.svg for system in systems],
-        "notes": [
-            *folds.said,
-            f"Melody: {melody_text(arrangement, verdict)}.",
-            *decision_lines(arrangement),
-            *warning_lines(arrangement),
-            *hardest_lines(verdict),
+        "systems": [
+            {"svg": system.svg, "ratio": system.height / system.width} for system in systems
         ],
+        "form": list(folds.said),
         "lesson": [
-            {"title": one_line(step.title), "text": one_line(step.text)}
+            {
+                "title": one_line(step.title),
+                "text": one_line(step.text),
+                "shapes": list(step.shapes) if step.kind == "change" else [],
+            }
             for step in lesson.steps
+        ],
+        "hard": [sentence(line) for line in hardest_lines(verdict)],
+        "teacher": [
+            f"From the file {one_line(arrangement.file)}.",
+            f"The tune: {melody_text(arrangement, verdict)}.",
+            *(sentence(line) for line in decision_lines(arrangement)),
+            *(sentence(line) for line in warning_lines(arrangement)),
         ],
         "caution": CAUTION,
     }
@@ -76,15 +85,6 @@ def _template() -> bytes:
     return resources.files(__package__).joinpath("page/sheet.typ").read_bytes()
 
 
-def _left(arrangement: Arrangement) -> list[str]:
-    lines = [f"Key: {key_text(arrangement)}", f"Tuning: {tuning_text(arrangement.tuning)}"]
-    return [f"Tempo, {tempo_text(arrangement)}", *lines]
-
-
 def _right(arrangement: Arrangement, verdict: Verdict) -> list[str]:
     lines = [one_line(arrangement.composer)] if arrangement.composer else []
-    lines.append(f"Level: {arrangement.level}")
-    lines.append(f"Difficulty: {difficulty_text(verdict)}")
-    if arrangement.swing != 1.0:
-        lines.append(f"Swing: {swing_text(arrangement.swing)}")
-    return lines
+    return [*lines, f"Difficulty {difficulty_text(verdict)}"]

@@ -12,7 +12,7 @@ from arranger.music.pitch import note_name
 from arranger.music.time import Beat
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_line
-from arranger.render.note_values import plain_value
+from arranger.render.note_values import NoteValue, plain_value
 from arranger.render.plain_text import one_line
 from arranger.render.written import thumb_beat
 
@@ -55,7 +55,7 @@ def head(arrangement: Arrangement, verdict: Verdict) -> str:
 def decision_lines(arrangement: Arrangement) -> list[str]:
     """What was decided, each with the option that changes it."""
     return [
-        one_line(f"{decision.text} — change: {decision.option}")
+        one_line(f"{decision.text} — to change: {decision.option}")
         for decision in arrangement.decisions
     ]
 
@@ -74,6 +74,11 @@ def hardest_lines(verdict: Verdict) -> list[str]:
     """The hardest places, hardest first."""
     reasons = verdict.difficulty.reasons[:_HARDEST]
     return [one_line(f"bar {reason.bar}: {reason.what}") for reason in reasons]
+
+
+def sentence(line: str) -> str:
+    """The line with a capital at its beginning and a full stop at its end."""
+    return f"{line[:1].upper()}{line[1:]}{'' if line.endswith('.') else '.'}"
 
 
 def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterable[tuple[str, str]]:
@@ -118,14 +123,19 @@ def tempo_text(arrangement: Arrangement) -> str:
 
 def tempo_marks(arrangement: Arrangement) -> tuple[str, int, int]:
     """The written note value of the thumb's beat, and how many of it fill a minute."""
+    value, student, target = tempo_values(arrangement)
+    return value.spoken, student, target
+
+
+def tempo_values(arrangement: Arrangement) -> tuple[NoteValue, int, int]:
+    """The thumb's beat as a note value, and how many of it fill a minute: now, and later."""
     beat = thumb_beat(arrangement) * arrangement.written_scale
     value = plain_value(beat)
     if value is None:
-        beat, value = Beat(1), plain_value(Beat(1))
+        beat, value = Beat(1), NoteValue(length=Beat(1), type="quarter")
     scale = Beat(arrangement.written_scale) / beat
-    spoken = value.spoken if value else "quarter note"
     return (
-        spoken,
+        value,
         round(arrangement.student_tempo * scale),
         round(arrangement.target_tempo * scale),
     )
@@ -136,27 +146,29 @@ def swing_text(swing: float) -> str:
 
 
 def melody_text(arrangement: Arrangement, verdict: Verdict) -> str:
-    """``98 % of the source's notes kept; left out: 2, in bars 3-4``."""
-    text = f"{percent(verdict.fidelity.melody_kept)} of the source's notes kept"
+    """``98 % of its notes are kept; 2 are left out, in bars 3–4``."""
+    text = f"{percent(verdict.fidelity.melody_kept)} of its notes are kept"
     if not arrangement.dropped:
         return text
     starts = [bar.start for bar in arrangement.bars]
     bars = {
-        arrangement.bars[max(0, bisect_right(starts, lost.onset) - 1)].bar
-        for lost in arrangement.dropped
+        arrangement.bars[max(0, bisect_right(starts, note.onset) - 1)].bar
+        for note in arrangement.dropped
     }
-    return f"{text}; left out: {len(arrangement.dropped)}, in {bar_list(sorted(bars))}"
+    lost = len(arrangement.dropped)
+    are = "one is" if lost == 1 else f"{lost} are"
+    return f"{text}; {are} left out, in {bar_list(sorted(bars))}"
 
 
 def bar_list(bars: Sequence[int]) -> str:
-    """``bar 3``, ``bars 1, 3-5 and 9``: runs drawn together."""
+    """``bar 3``, ``bars 1, 3–5 and 9``: runs drawn together."""
     runs: list[list[int]] = []
     for bar in bars:
         if runs and bar == runs[-1][-1] + 1:
             runs[-1].append(bar)
         else:
             runs.append([bar])
-    names = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs]
+    names = [str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs]
     listed = " and ".join([", ".join(names[:-1]), names[-1]] if names[:-1] else names)
     return f"bar {listed}" if len(bars) == 1 else f"bars {listed}"
 

@@ -78,13 +78,13 @@ def test_equal_passes_are_drawn_once() -> None:
     folds = folded(twice())
     assert len(folds.drawn.bars) == _LENGTH
     assert (folds.starts, folds.ends, folds.endings) == ({0}, {_LENGTH - 1}, {})
-    assert folds.said == ("Bars 7-12 are bars 1-6 again.",)
+    assert folds.said == ("Bars 7–12 are bars 1–6 again.",)
 
 
 def test_another_last_note_is_a_second_ending() -> None:
     folds = folded(twice(last="1:1 1"))
     assert folds.endings == {5: 1, 6: 2}
-    assert folds.said == ("Bars 7-12 are bars 1-6 again; bar 12 is the second ending.",)
+    assert folds.said == ("Bars 7–12 are bars 1–6 again; bar 12 is the second ending.",)
 
 
 def test_a_note_held_over_the_sign_forbids_it() -> None:

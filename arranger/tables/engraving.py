@@ -1,0 +1,30 @@
+"""How lines of music are broken and filled."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from arranger.tables.loader import Table, load
+
+
+class Engraving(Table):
+    """The meaning and unit of each field stand in engraving.toml."""
+
+    bar: float = Field(gt=0)
+    stroke: float = Field(ge=0)
+    time: float = Field(gt=0)
+    bend: float = Field(gt=0, le=1)
+    head: float = Field(ge=0)
+    accidental: float = Field(ge=0)
+    repeat: float = Field(ge=0)
+    slack: float = Field(ge=0)
+    crowded: float = Field(ge=0)
+    crowded_most: float = Field(ge=0)
+    broken_pair: float = Field(ge=0)
+    broken_four: float = Field(ge=0)
+    late_section: float = Field(ge=0)
+    parted_endings: float = Field(ge=0)
+
+
+def engraving() -> Engraving:
+    return load("engraving", Engraving)
