@@ -17,16 +17,17 @@ Own model; weights and their origin stand in ``tables/difficulty.toml``.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
-from math import exp
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, log2
 
 from arranger.judge import fretting, plucking
-from arranger.judge.effort import Effort, Feature, Performance, counted, move_text, perform
+from arranger.judge.effort import Effort, Feature, Performance, move_text, perform
 from arranger.judge.hearing import bar_index_at, hear
 from arranger.music.arrangement import Arrangement
 from arranger.music.verdict import BarDifficulty, Difficulty, Reason
 from arranger.tables import Level, Player
-from arranger.tables.difficulty import DifficultyTable, difficulty_table
+from arranger.tables.difficulty import DifficultyTable, Scales, difficulty_table
 
 FEATURES: dict[str, Feature] = {
     "stretch": fretting.stretch,
@@ -61,54 +62,79 @@ NAMES = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A feature's value over the piece (load = weight * value), told by one place of it."""
+
+    feature: str
+    value: float
+    bar: int
+    what: str
+
+
 def difficulty(arrangement: Arrangement, level: Level, player: Player) -> Difficulty:
     """The difficulty of ``arrangement`` at the student's tempo for ``player``."""
     table = difficulty_table()
     played = perform(hear(arrangement, level, player), table.scales)
     efforts = {name: tuple(feature(played)) for name, feature in FEATURES.items()}
     loads = [
-        *_features(played, efforts, table),
-        *_to_learn(played, table),
-        *_hardest(played, table),
+        (_weight(table, told.feature) * told.value, told)
+        for told in _told(played, efforts, table.scales)
     ]
-    load = sum(reason.points for reason in loads)
+    load = sum(part for part, _ in loads)
     score = _score(load)
     share = score / load if load else 0.0
     reasons = [
-        Reason(bar=reason.bar, what=reason.what, points=round(reason.points * share, 2))
-        for reason in sorted(loads, key=lambda reason: -reason.points)
-        if round(reason.points * share, 2) > 0
+        Reason(bar=told.bar, what=told.what, points=round(part * share, 2))
+        for part, told in sorted(loads, key=lambda loaded: -loaded[0])
+        if round(part * share, 2) > 0
     ]
+    unsure = table.interval.load if load else 0.0
     return Difficulty(
         score=round(score, 1),
+        low=round(_score(max(0.0, load - unsure)), 1),
+        high=round(_score(load + unsure), 1),
         band=table.bands.of(round(score, 1)),
         bars=_bars(played, efforts, table),
         reasons=tuple(reasons),
     )
 
 
+def features(arrangement: Arrangement, level: Level, player: Player) -> dict[str, float]:
+    """The value of each feature that occurs, the ones that a score weighs and adds up."""
+    scales = difficulty_table().scales
+    played = perform(hear(arrangement, level, player), scales)
+    efforts = {name: tuple(feature(played)) for name, feature in FEATURES.items()}
+    return {told.feature: told.value for told in _told(played, efforts, scales)}
+
+
+def _told(
+    played: Performance, efforts: Mapping[str, Sequence[Effort]], scales: Scales
+) -> Iterator[Told]:
+    if played.music.arrangement.bars:
+        yield from _done(played, efforts)
+        yield from _learnt(played, scales)
+        yield from _hardest(played, scales)
+
+
 def _score(load: float) -> float:
     return 100.0 * (1.0 - exp(-load))
 
 
-def _features(
-    played: Performance, efforts: dict[str, tuple[Effort, ...]], table: DifficultyTable
-) -> list[Reason]:
-    """The load of each feature over the piece, told by its hardest place."""
+def _done(played: Performance, efforts: Mapping[str, Sequence[Effort]]) -> Iterator[Told]:
+    """What the hands hold and do over the piece, told by the hardest place of each."""
     bars = played.music.arrangement.bars
-    seconds = played.seconds(bars[-1].end - bars[0].start) if bars else 0.0
-    found = []
+    seconds = played.seconds(bars[-1].end - bars[0].start)
     for name, done in efforts.items():
-        load = _weight(table, name) * sum(effort.amount for effort in done)
-        if load > 0:
+        value = sum(effort.amount for effort in done)
+        if value > 0:
             worst = max(done, key=lambda effort: effort.size)
             touched = len({effort.bar for effort in done})
             what = worst.text
             if touched > 1 and name in NAMES:
                 more = "1 more bar" if touched == 2 else f"{touched - 1} more bars"
                 what += f"; {NAMES[name]} in {more}"
-            found.append(Reason(bar=bars[worst.bar].bar, what=what, points=load / seconds))
-    return found
+            yield Told(name, value / seconds, bars[worst.bar].bar, what)
 
 
 def _weight(table: DifficultyTable, name: str) -> float:
@@ -116,28 +142,65 @@ def _weight(table: DifficultyTable, name: str) -> float:
     return weight
 
 
-def _to_learn(played: Performance, table: DifficultyTable) -> Iterator[Reason]:
-    """The load of what is learnt once, each told where the last new thing of it comes."""
+def _learnt(played: Performance, scales: Scales) -> Iterator[Told]:
+    """What is learnt once, each told where the last new thing of it comes.
+
+    What a scale calls much counts as 1, three times as much as 2, seven times as much as 3:
+    the hundredth bar asks for less than the first.
+    """
+    bars = played.music.arrangement.bars
+    for name, first in to_learn(played).items():
+        if first:
+            span: float = getattr(scales, f"{name}_span")
+            last = max(first, key=lambda thing: first[thing])
+            what = LEARNT[name].format(len(first))
+            if name == "shapes" and len(first) > 1:
+                what += f", the last of them {last}".rstrip()
+            yield Told(name, log2(1 + len(first) / span), bars[first[last]].bar, what)
+
+
+LEARNT = {
+    "shapes": "{} shapes to learn",
+    "places": "{} different places on the neck",
+    "patterns": "{} different strokes of the plucking fingers within a bar",
+    "colours": "names of notes beyond those of a scale, {} of them",
+    "length": "{} notes in all",
+}
+"""What is learnt once, in words; the last bar that brings a new one is named."""
+
+
+def to_learn(played: Performance) -> dict[str, dict[Hashable, int]]:
+    """By feature: the different things to learn, each with the bar (index) it first comes in.
+
+    Leaving a note out never makes one more of anything.
+    """
     arrangement = played.music.arrangement
-    weights, scales = table.weights, table.scales
-    learnt = (
-        (_shapes(arrangement), "shape", "to learn", weights.shapes / scales.shapes_span),
-        (_places(arrangement), "place", "on the neck", weights.places / scales.places_span),
-        (
-            _strokes(played),
-            "stroke",
-            "of the plucking fingers within a bar",
-            weights.patterns / scales.patterns_span,
-        ),
-    )
-    for first, thing, where, weight in learnt:
-        if first and arrangement.bars:
-            last = max(first, key=lambda name: first[name])
-            what = f"{counted(len(first), f'different {thing}')} {where}"
-            if thing == "shape" and len(first) > 1:
-                what = f"{len(first)} shapes to learn, the last of them {last}"
-            bar = arrangement.bars[first[last]].bar
-            yield Reason(bar=bar, what=what, points=weight * len(first))
+    places: dict[Hashable, int] = {}
+    strokes: dict[Hashable, int] = {}
+    classes: dict[Hashable, int] = {}
+    length: dict[Hashable, int] = {}
+    for index, note in enumerate(arrangement.notes):
+        bar = bar_index_at(arrangement, note.onset)
+        length[index] = bar
+        classes[note.midi % 12] = min(bar, classes.get(note.midi % 12, bar))
+        if note.fret > 0:
+            place = note.string, note.fret
+            places[place] = min(bar, places.get(place, bar))
+        if note.slur is None:
+            stroke = note.onset - arrangement.bars[bar].start, note.right
+            strokes[stroke] = min(bar, strokes.get(stroke, bar))
+    late = sorted(classes, key=lambda name: (classes[name], str(name)))
+    return {
+        "shapes": _shapes(arrangement),
+        "places": places,
+        "patterns": strokes,
+        "colours": {name: classes[name] for name in late[SCALE:]},
+        "length": length,
+    }
+
+
+SCALE = 7
+"""Notes of a scale; how many names of notes a piece has beyond them is its colour."""
 
 
 def _shapes(arrangement: Arrangement) -> dict[Hashable, int]:
@@ -153,43 +216,17 @@ def _shapes(arrangement: Arrangement) -> dict[Hashable, int]:
     return {f"{name}{' ' * same}": bar for same, (name, bar) in enumerate(found.values())}
 
 
-def _places(arrangement: Arrangement) -> dict[Hashable, int]:
-    """String and fret of every place fretted, and the bar (index) that first needs it."""
-    found: dict[Hashable, int] = {}
-    for note in arrangement.notes:
-        if note.fret > 0:
-            bar = bar_index_at(arrangement, note.onset)
-            found[note.string, note.fret] = min(bar, found.get((note.string, note.fret), bar))
-    return found
-
-
-def _strokes(played: Performance) -> dict[Hashable, int]:
-    """Plucking finger and time within its bar of every stroke, and the first such bar.
-
-    One pattern kept up is few of them, however long the piece.
-    """
-    arrangement = played.music.arrangement
-    found: dict[Hashable, int] = {}
-    for note in arrangement.notes:
-        if note.slur is None:
-            bar = bar_index_at(arrangement, note.onset)
-            stroke = note.onset - arrangement.bars[bar].start, note.right
-            found[stroke] = min(bar, found.get(stroke, bar))
-    return found
-
-
-def _hardest(played: Performance, table: DifficultyTable) -> list[Reason]:
-    """The load of the most pressing single move along the neck."""
+def _hardest(played: Performance, scales: Scales) -> Iterator[Told]:
+    """The most pressing single move along the neck."""
     move = max(played.moves, key=lambda move: move.pressing, default=None)
-    if move is None or move.pressing == 0:
-        return []
-    load = table.weights.hardest * move.pressing / table.scales.hardest_bits
-    bar = played.music.arrangement.bars[played.bar(move.onset)].bar
-    return [Reason(bar=bar, what=f"the hardest single move: {move_text(move)}", points=load)]
+    if move is not None and move.pressing > 0:
+        bar = played.music.arrangement.bars[played.bar(move.onset)].bar
+        what = f"the hardest single move: {move_text(move)}"
+        yield Told("hardest", move.pressing / scales.hardest_bits, bar, what)
 
 
 def _bars(
-    played: Performance, efforts: dict[str, tuple[Effort, ...]], table: DifficultyTable
+    played: Performance, efforts: Mapping[str, Sequence[Effort]], table: DifficultyTable
 ) -> tuple[BarDifficulty, ...]:
     bars = played.music.arrangement.bars
     loads: list[dict[str, float]] = [{} for _ in bars]

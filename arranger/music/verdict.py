@@ -56,12 +56,18 @@ class BarDifficulty:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difficulty:
-    """0..100 with a band; ``bars`` in order, ``reasons`` hardest first."""
+    """0..100 with a band; ``bars`` in order, ``reasons`` hardest first.
+
+    ``low`` to ``high`` is where the score may as well lie: most pieces that their composers
+    held to be as hard lie there.
+    """
 
     score: float
     band: str
     bars: tuple[BarDifficulty, ...]
     reasons: tuple[Reason, ...]
+    low: float = 0.0
+    high: float = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

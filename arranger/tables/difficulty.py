@@ -33,6 +33,8 @@ class Weights(Table):
     shapes: Weight
     places: Weight
     patterns: Weight
+    colours: Weight
+    length: Weight
     hardest: Weight
 
 
@@ -57,6 +59,8 @@ class Scales(Table):
     shapes_span: Scale
     places_span: Scale
     patterns_span: Scale
+    colours_span: Scale
+    length_span: Scale
 
 
 class Bands(Table):
@@ -75,9 +79,16 @@ class Bands(Table):
         return LEVEL_NAMES[-1]
 
 
+class Interval(Table):
+    """How far the load may lie off to either side."""
+
+    load: float = Field(ge=0)
+
+
 class DifficultyTable(Table):
     weights: Weights
     scales: Scales
+    interval: Interval
     bands: Bands
 
 
