@@ -124,7 +124,6 @@ def test_a_tempo_mark_has_no_text_but_its_number(quarters: str) -> None:
 def test_swing_is_drawn_where_the_piece_swings() -> None:
     straight, swung = (replace(little_rag(), swing=ratio) for ratio in (1.0, 2.0))
     plain, marked = (
-        engraved(folded(in_written_time(piece)), width=2000)[0]
-        for piece in (straight, swung)
+        engraved(folded(in_written_time(piece)), width=2000)[0] for piece in (straight, swung)
     )
     assert marked.svg.count("<path") > plain.svg.count("<path")
