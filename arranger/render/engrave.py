@@ -23,7 +23,7 @@ from arranger.music.time import Beat
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
-from arranger.render.mei import mei
+from arranger.render.mei import fingered_anew, mei
 from arranger.render.position import position_marks
 from arranger.render.slurs import slur_origins
 from arranger.render.spelling import engraved_name
@@ -45,6 +45,7 @@ _SPACE = 180
 _LETTER = 1.8 * _SPACE
 _ROW = 1.75 * _SPACE
 _NAME = 2.3 * _SPACE
+_FINGER = 1.6 * _SPACE
 _SIGN = 1.5 * _SPACE
 _AIR = 0.3 * _SPACE
 
@@ -59,8 +60,11 @@ class System:
     height: float
 
 
-def engraved(folds: Folded, *, width: int) -> tuple[System, ...]:
-    """The systems of an arrangement in (notatable) written time, ``width`` units wide."""
+def engraved(folds: Folded, *, width: int, tab_only: bool = False) -> tuple[System, ...]:
+    """The systems of an arrangement in (notatable) written time, ``width`` units wide.
+
+    ``tab_only`` leaves the notation out; left fingers and the count then stand at the tab.
+    """
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
     toolkit.setOptions(
@@ -86,12 +90,12 @@ def engraved(folds: Folded, *, width: int) -> tuple[System, ...]:
             "outputIndent": 1,
         }
     )
-    if not toolkit.loadData(mei(folds, line_starts(folds, width=width))):
+    if not toolkit.loadData(mei(folds, line_starts(folds, width=width), tab_only=tab_only)):
         raise InternalFault(
             "the engraver cannot read our own score",
             next_step="Please report it together with the input file.",
         )
-    drawing = _Drawing(folds.drawn)
+    drawing = _Drawing(folds.drawn, tab_only=tab_only)
     return tuple(
         drawing.finished(toolkit.renderToSVG(page), first=page == 1)
         for page in range(1, toolkit.getPageCount() + 1)
@@ -109,17 +113,22 @@ class _Place:
 class _Drawing:
     """Adds to each system what belongs to its notes."""
 
-    def __init__(self, written: Arrangement) -> None:
+    def __init__(self, written: Arrangement, *, tab_only: bool) -> None:
         self.written = written
+        self.tab_only = tab_only
+        self.fingered = fingered_anew(written.notes) if tab_only else frozenset()
         self.notes = written.notes
         self.positions = {mark.onset: mark.fret for mark in position_marks(written.notes)}
-        self.chords = [mark for bar in written_bars(written) for mark in bar.marks]
+        self.bars = written_bars(written)
+        self.chords = [mark for bar in self.bars for mark in bar.marks]
         self.barres: Sequence[BarreMark] = barre_marks(written)
         self.origins = slur_origins(written.notes)
 
     def finished(self, svg: str, *, first: bool) -> System:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
         _shorten_ids(root)
+        if self.tab_only:
+            _shrink_marks(root)
         _tidy(root)
         places = _tab_places(root)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
@@ -128,8 +137,13 @@ class _Drawing:
         top, bottom = _tab_lines(root)
         rows = self._right_hand(ours, places, bottom)
         self._slurs(ours, places, top)
-        above = self._hand_row(ours, places)
-        names, chords = self._chord_row(ours, _moments(root, self.written, places), above)
+        moments = _moments(root, self.written, places)
+        above = 0.0
+        if self.tab_only:
+            above = self._left_hand(ours, places, bottom + rows * _ROW)
+            rows += 1 + self._count(ours, moments, places, bottom + (rows + 2) * _ROW)
+        above = self._hand_row(ours, places, above)
+        names, chords = self._chord_row(ours, moments, above)
         above = self._tempo(ours, above, chords, names) if first else chords
         _draw_strokes(root)
         width, height = _resize(root, above=above, least=bottom + (rows + 0.3) * _ROW)
@@ -191,9 +205,51 @@ class _Drawing:
             over = min(tab_top, top - 0.5 * _SPACE) - 0.4 * _SPACE
             _letter(parent, middle, over, sign, size=_SIGN, style="normal")
 
-    def _hand_row(self, parent: etree._Element, places: Mapping[int, _Place]) -> float:
-        """A row above the system for barres and positions; returns the height it needs."""
-        y = -0.6 * _SPACE
+    def _left_hand(
+        self, parent: etree._Element, places: Mapping[int, _Place], base: float
+    ) -> float:
+        """Left fingers beside a tab alone: over it, the thumb's in a row under ``base``.
+
+        Returns the height above the system.
+        """
+        stacks: dict[float, int] = defaultdict(int)
+        for index, place in places.items():
+            note = self.notes[index]
+            if index not in self.fingered:
+                continue
+            if note.right == "p" and note.slur is None:
+                y = base + _ROW + _AIR
+            else:
+                y = -0.6 * _SPACE - stacks[place.x] * 0.9 * _ROW
+                stacks[place.x] += 1
+            text = _letter(parent, place.x, y, note.left, size=_FINGER, style="normal")
+            text.set("font-weight", "bold")
+        return max(stacks.values(), default=0) * 0.9 * _ROW
+
+    def _count(
+        self,
+        parent: etree._Element,
+        moments: _Moments,
+        places: Mapping[int, _Place],
+        y: float,
+    ) -> int:
+        """The beats to count, under the moments at which a note begins; returns one row."""
+        onsets = {self.notes[index].onset for index in places}
+        for bar in self.bars:
+            if not moments.start <= bar.start < moments.end:
+                continue
+            for onset in sorted(o for o in onsets if bar.start <= o < bar.end):
+                beat = (onset - bar.start + bar.missing) * bar.bar.denominator / 4
+                share = beat % 1
+                text = str(int(beat) + 1) if not share else "&" if share == Beat(1, 2) else "·"
+                _letter(parent, moments.x(onset), y, text, size=_SIGN, style="normal")
+        return 1
+
+    def _hand_row(
+        self, parent: etree._Element, places: Mapping[int, _Place], above: float
+    ) -> float:
+        """A row above the system for barres and positions; returns the height by now."""
+        y = -above - 0.6 * _SPACE
         taken = [
             span for barre in self.barres if (span := self._barre(parent, places, barre, y))
         ]
@@ -209,7 +265,7 @@ class _Drawing:
             if not any(start <= right and left <= end for start, end in taken):
                 text = _letter(parent, left, y, roman(fret), style="normal", anchor="start")
                 text.set("font-weight", "bold")
-        return _ROW if taken or marked else 0.0
+        return above + (_ROW if taken or marked else 0.0)
 
     def _barre(
         self,
@@ -229,7 +285,7 @@ class _Drawing:
         left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
         text = _letter(parent, left, y, barre.text, style="normal", anchor="start")
         text.set("font-weight", "bold")
-        line = left + (0.75 * len(barre.text) + 0.6) * _SPACE
+        line = left + (0.85 * len(barre.text) + 0.6) * _SPACE
         if right - line > 0.5 * _SPACE:
             _line(parent, line, y - 0.5 * _SPACE, right, y - 0.5 * _SPACE)
             _line(parent, right, y - 0.5 * _SPACE, right, y + 0.2 * _SPACE)
@@ -422,6 +478,28 @@ def _tidy(root: etree._Element) -> None:
     if inner is not None:
         inner.set("font-family", FONT)
         inner.attrib.pop("color", "")
+
+
+_TAB_SHARE = 0.6
+"""The engraver sizes letters and ending numbers by their staff; a tab's is that much larger."""
+
+
+def _shrink_marks(root: etree._Element) -> None:
+    """Section letters and ending numbers of a tab alone, as large as over a notation staff."""
+    for group in root.iter(f"{_SVG}g"):
+        name = _classes(group)[:1]
+        text = group.find(f"{_SVG}text")
+        if text is None or name not in (["reh"], ["voltaBracket"]):
+            continue
+        box = group.find(f"{_SVG}rect")
+        x, y = float(text.get("x", "0")), float(text.get("y", "0"))
+        if box is not None:
+            y = float(box.get("y", "0")) + float(box.get("height", "0"))
+        else:
+            y -= 1.5 * _SPACE
+        target = text if box is None else group
+        shift = f"{(1 - _TAB_SHARE) * x:.0f} {(1 - _TAB_SHARE) * y:.0f}"
+        target.set("transform", f"translate({shift}) scale({_TAB_SHARE})")
 
 
 def _classes(element: etree._Element | None) -> list[str]:

@@ -55,25 +55,28 @@ _STEMS: dict[VoiceName, str] = {"upper": "up", "lower": "down", "inner": "up"}
 _LAYERS: dict[VoiceName, str] = {"upper": "1", "lower": "2", "inner": "3"}
 
 
-def mei(folds: Folded, lines: Sequence[int] = ()) -> str:
+def mei(folds: Folded, lines: Sequence[int] = (), *, tab_only: bool = False) -> str:
     """The MEI document of an arrangement in (notatable) written time, repeats folded.
 
-    ``lines``: indices of the drawn bars that begin a line.
+    ``lines``: indices of the drawn bars that begin a line; ``tab_only`` leaves the notation
+    staff out.
     """
-    return _Document(folds, lines).text()
+    return _Document(folds, lines, tab_only=tab_only).text()
 
 
 class _Document:
-    def __init__(self, folds: Folded, lines: Sequence[int]) -> None:
+    def __init__(self, folds: Folded, lines: Sequence[int], *, tab_only: bool) -> None:
         written = folds.drawn
         self.folds = folds
         self.lines = frozenset(lines)
+        self.tab_only = tab_only
+        self.tab_staff = "1" if tab_only else "2"
         self.written = written
         self.bars = written_bars(written)
         self.spellings: Sequence[Spelling] = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
         self.origins = slur_origins(written.notes)
-        self.fingered = frozenset(_fingered(written.notes))
+        self.fingered = fingered_anew(written.notes)
 
     def text(self) -> str:
         root = etree.Element("mei", meiversion="5.0", xmlns=_NAMESPACE)
@@ -101,16 +104,16 @@ class _Document:
         signature = f"{abs(sharps)}{'s' if sharps > 0 else 'f'}" if sharps else "0"
         group = sub(definition, "staffGrp", symbol="none")
         group.set("bar.thru", "true")
-        staff = sub(group, "staffDef", n="1", lines="5")
-        staff.set("keysig", signature)
-        _set_meter(staff, first)
-        staff.set("clef.shape", "G")
-        staff.set("clef.line", "2")
-        staff.set("clef.dis", "8")
-        staff.set("clef.dis.place", "below")
-        tab = sub(group, "staffDef", n="2", lines="6", notationtype="tab.guitar")
-        _set_meter(tab, first)
-        tab.set("meter.visible", "false")
+        if not self.tab_only:
+            staff = sub(group, "staffDef", n="1", lines="5")
+            staff.set("keysig", signature)
+            _set_meter(staff, first)
+            staff.set("clef.shape", "G")
+            staff.set("clef.line", "2")
+            staff.set("clef.dis", "8")
+            staff.set("clef.dis.place", "below")
+        tab = sub(group, "staffDef", n=self.tab_staff, lines="6", notationtype="tab.guitar")
+        self._tab_meter(tab, first)
         sub(tab, "clef", shape="TAB", line="5")
         tuning = sub(tab, "tuning")
         for string, midi in enumerate(self.written.tuning, start=1):
@@ -125,9 +128,14 @@ class _Document:
         here, before = self.bars[index].bar, self.bars[max(0, index - 1)].bar
         if (here.numerator, here.denominator) != (before.numerator, before.denominator):
             group = sub(sub(section, "scoreDef"), "staffGrp")
-            _set_meter(sub(group, "staffDef", n="1"), here)
-            tab = sub(group, "staffDef", n="2")
-            _set_meter(tab, here)
+            if not self.tab_only:
+                _set_meter(sub(group, "staffDef", n="1"), here)
+            self._tab_meter(sub(group, "staffDef", n=self.tab_staff), here)
+
+    def _tab_meter(self, tab: etree._Element, bar: ArrangedBar) -> None:
+        """The meter is read off the notation, where there is one."""
+        _set_meter(tab, bar)
+        if not self.tab_only:
             tab.set("meter.visible", "false")
 
     def _measure(self, section: etree._Element, index: int, bar: WrittenBar) -> None:
@@ -142,20 +150,35 @@ class _Document:
         elif index == len(self.bars) - 1:
             measure.set("right", "end")
         chunks = {name: bar_voice(bar, self.voices[name]) for name in VOICE_NAMES}
-        staff, tab = sub(measure, "staff", n="1"), sub(measure, "staff", n="2")
-        signs = self._accidentals(chunks)
-        for name, voice in chunks.items():
-            if name == "inner" and not any(chunk.notes for chunk in voice):
-                continue
-            layer = sub(staff, "layer", n=_LAYERS[name])
-            self._layer(layer, bar, (name, voice, chunks["inner"]), signs)
+        used = {
+            name: voice
+            for name, voice in chunks.items()
+            if name != "inner" or any(chunk.notes for chunk in voice)
+        }
+        if not self.tab_only:
+            self._notation(measure, bar, used)
+        tab = sub(measure, "staff", n=self.tab_staff)
+        for name, voice in used.items():
             self._tab_layer(sub(tab, "layer", n=_LAYERS[name]), voice)
-        for name, voice in chunks.items():
-            self._fingers(measure, name, voice)
-        self._slurs(measure, bar)
+        if not self.tab_only:
+            for name, voice in used.items():
+                self._fingers(measure, name, voice)
+            self._slurs(measure, bar)
         if bar.bar.section:
             letter = sub(measure, "reh", staff="1", tstamp="0", place="above")
             sub(letter, "rend", clean(bar.bar.section), rend="box")
+
+    def _notation(
+        self,
+        measure: etree._Element,
+        bar: WrittenBar,
+        chunks: dict[VoiceName, tuple[Chunk, ...]],
+    ) -> None:
+        staff = sub(measure, "staff", n="1")
+        signs = self._accidentals(chunks)
+        for name, voice in chunks.items():
+            layer = sub(staff, "layer", n=_LAYERS[name])
+            self._layer(layer, bar, (name, voice, chunks.get("inner", ())), signs)
 
     def _accidentals(self, chunks: dict[VoiceName, tuple[Chunk, ...]]) -> frozenset[int]:
         starting = [
@@ -259,6 +282,11 @@ def _sounds(inner: Sequence[Chunk], rest: Chunk) -> bool:
     return any(
         chunk.notes and chunk.onset < rest.end and rest.onset < chunk.end for chunk in inner
     )
+
+
+def fingered_anew(notes: Sequence[Placement]) -> frozenset[int]:
+    """Notes (indices) whose left finger is written, see ``_fingered``."""
+    return frozenset(_fingered(notes))
 
 
 def _fingered(notes: Sequence[Placement]) -> Iterator[int]:

@@ -7,7 +7,7 @@ player can see which one sounds. Swing is played out.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 
 import mido
@@ -52,9 +52,13 @@ class _Event:
     velocity: int
 
 
-def practice_midi(arrangement: Arrangement) -> bytes:
-    """A type 1 Standard MIDI File: tempo track, six strings, the count-in."""
+def practice_midi(arrangement: Arrangement, *, share: float = 1.0) -> bytes:
+    """A type 1 Standard MIDI File: tempo track, six strings, the count-in.
+
+    ``share`` of the student's tempo.
+    """
     written = in_written_time(arrangement)
+    written = replace(written, student_tempo=share * written.student_tempo)
     bars = written_bars(written)
     begin, clicks = _count_in(bars[0])
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")

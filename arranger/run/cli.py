@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import gc
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -31,6 +32,14 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+class PaperSize(StrEnum):
+    """Sizes of a sheet."""
+
+    a4 = "a4"
+    letter = "letter"
+
 
 Input = Annotated[
     Path, typer.Argument(metavar="INPUT", help="A piano piece: MIDI, MusicXML, Humdrum or ABC.")
@@ -114,12 +123,34 @@ def arrange(
         bool, typer.Option("--keys", help="Show the keys tried, in order, with reasons.")
     ] = False,
     force: Force = False,
+    paper: Annotated[
+        PaperSize, typer.Option(metavar="a4|letter", help="What the sheet is printed on.")
+    ] = PaperSize.a4,
+    scale: Annotated[
+        float, typer.Option(metavar="1.5", help="Size of print; 1.5 is large print.")
+    ] = 1.0,
+    tab_only: Annotated[
+        bool, typer.Option("--tab-only", help="Sheets without notation, with a count.")
+    ] = False,
+    spoken: Annotated[
+        bool, typer.Option("--spoken", help="Every bar in words as well, to be read aloud.")
+    ] = False,
+    wav: Annotated[
+        bool, typer.Option("--wav", help="The practice file as sound as well.")
+    ] = False,
+    practice_tempos: Annotated[
+        bool,
+        typer.Option("--practice-tempos", help="Practice files slow and at the target too."),
+    ] = False,
 ) -> None:
     """Arrange one piece for one level."""
     with _one_voice(piece):
+        from arranger.render import Extras, Paper
         from arranger.run.pipeline import arrange as arrange_piece
         from arranger.run.store import keep, piece_name
 
+        sheet = Paper(size=paper.value, scale=scale)
+        extras = Extras(tab_only=tab_only, spoken=spoken, wave=wav, tempos=practice_tempos)
         result = arrange_piece(
             piece,
             level=level,
@@ -134,7 +165,7 @@ def arrange(
             leading_bass=leading_bass,
             anyway=anyway,
         )
-        files = result.documents()
+        files = result.documents(paper=sheet, extras=extras)
         folder = out / piece_name(piece) / level
         keep(files, folder, force=force)
         for line in _summary(result):
@@ -252,6 +283,118 @@ def _show_comparison(comparison: Comparison, rows: list[tuple[str, ...]]) -> Non
             print(f"{column.name}:")
             for reason in column.version.verdict.difficulty.reasons[:HARDEST]:
                 print(f"  bar {reason.bar}: {reason.what} (+{reason.points:.1f})")
+
+
+@app.command()
+def batch(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Pieces, and folders of pieces.")
+    ],
+    level: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LEVEL", help="A level to arrange at; else beginner."),
+    ] = None,
+    player: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
+    ] = None,
+    jobs: Annotated[
+        int | None, typer.Option(metavar="N", help="Processes; else one a core.")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="tcp://HOST:PORT", help="The scheduler of a Dask cluster."),
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume/--fresh", help="Go on, or do everything again.")
+    ] = True,
+    limit_seconds: Annotated[
+        float,
+        typer.Option(metavar="S", help="Time for reading a piece and for each level; 0: any."),
+    ] = 600,
+    limit_memory: Annotated[
+        float, typer.Option(metavar="MB", help="Memory of each process; 0: any.")
+    ] = 4000,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="End with 1 where a piece was not arranged.")
+    ] = False,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
+    ] = False,
+    out: Annotated[
+        str, typer.Option(metavar="DIR", help="Where results land: a folder or a URL.")
+    ] = "out",
+    force: Force = False,
+) -> None:
+    """Arrange a whole folder; stopped at any moment, it goes on where it was."""
+    with _one_voice(folder):
+        from collections import Counter
+
+        from arranger.run.batch import batch as arrange_all
+
+        pieces = arrange_all(
+            folder,
+            levels=level or ("beginner",),
+            player=player,
+            out=out,
+            jobs=jobs,
+            cluster=cluster,
+            limit_seconds=limit_seconds,
+            limit_memory=limit_memory,
+            fresh=not resume,
+            anyway=anyway,
+            force=force,
+        )
+        counts: Counter[str] = Counter()
+        with pieces, _progress(pieces.total) as (say, step):
+            for outcome in pieces:
+                counts[outcome.status] += 1
+                if not outcome.done:
+                    say(f"{outcome.piece}, {outcome.level}: {outcome.status}: {outcome.reason}")
+                step()
+        said = ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))
+        known = f" ({pieces.known} by an earlier run)" if pieces.known else ""
+        print(f"of {pieces.total} arrangements: {said}{known}")
+        print(f"written to {out}: index.html, summary.csv, failures.csv")
+        if strict and counts.total() > counts["done"]:
+            raise typer.Exit(1)
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[tuple[Callable[[str], None], Callable[[], None]]]:
+    """A bar on stderr with the time left, where that is a terminal.
+
+    Gives what says a line above the bar and what counts a step.
+    """
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
+
+    console = Console(stderr=True, soft_wrap=True)
+    bar = Progress(
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        "left",
+        TimeRemainingColumn(),
+        console=console,
+        disable=not console.is_terminal,
+    )
+    with bar:
+        task = bar.add_task("", total=total)
+        yield (
+            lambda line: console.print(_one_line(line), markup=False, highlight=False),
+            lambda: bar.advance(task),
+        )
+
+
+def _one_line(text: str) -> str:
+    """Text from outside on one line of a terminal, without its control characters."""
+    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 @app.command()

@@ -15,6 +15,7 @@ from arranger.music.reduction import Reduction
 from arranger.music.verdict import Verdict
 from arranger.neck import place
 from arranger.reduce import reduce
+from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper
 from arranger.render import documents as render_documents
 from arranger.run.understand import understand
 from arranger.tables import (
@@ -56,9 +57,13 @@ class Result:
     verdict: Verdict
     lesson: Lesson
 
-    def documents(self) -> dict[str, bytes]:
+    def documents(
+        self, *, paper: Paper = ORDINARY, extras: Extras = NO_EXTRAS
+    ) -> dict[str, bytes]:
         """File name to content; the same result gives the same bytes."""
-        return render_documents(self.arrangement, self.verdict, self.lesson)
+        return render_documents(
+            self.arrangement, self.verdict, self.lesson, paper=paper, extras=extras
+        )
 
 
 def arrange(
