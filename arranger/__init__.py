@@ -4,15 +4,19 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from arranger.music.errors import ArrangerError
+    from arranger.music.outcome import Outcome
+    from arranger.run.batch import batch
     from arranger.run.compare import compare
     from arranger.run.pipeline import Result, arrange
 
-__all__ = ["ArrangerError", "Result", "arrange", "compare"]
+__all__ = ["ArrangerError", "Outcome", "Result", "arrange", "batch", "compare"]
 
 _HOME = {
     "ArrangerError": "arranger.music.errors",
+    "Outcome": "arranger.music.outcome",
     "Result": "arranger.run.pipeline",
     "arrange": "arranger.run.pipeline",
+    "batch": "arranger.run.batch",
     "compare": "arranger.run.compare",
 }
 

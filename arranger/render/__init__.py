@@ -13,6 +13,7 @@ from arranger.render.extras import NO_EXTRAS, Extras
 from arranger.render.fold import folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
+from arranger.render.overview_page import Alike, OutcomeRows, overview_page
 from arranger.render.paper import Paper
 from arranger.render.ringing import ringing
 from arranger.render.sheet_html import playing_sheet
@@ -26,12 +27,15 @@ from arranger.tables.teaching import teaching
 __all__ = [
     "NO_EXTRAS",
     "ORDINARY",
+    "Alike",
     "Extras",
+    "OutcomeRows",
     "Paper",
     "arrangement_from_json",
     "compare_page",
     "comparison_rows",
     "documents",
+    "overview_page",
     "spoken_text",
 ]
 

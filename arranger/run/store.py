@@ -142,8 +142,16 @@ def made_list(files: Mapping[str, bytes], note: Mapping[str, Any] | None = None)
 def made_in(folder: Path) -> dict[str, Any]:
     """The list of what the program made in ``folder``; empty where there is none."""
     try:
-        made = json.loads((folder / MADE).read_bytes())
-    except (OSError, ValueError):
+        return made_of((folder / MADE).read_bytes())
+    except OSError:
+        return {}
+
+
+def made_of(content: bytes) -> dict[str, Any]:
+    """The list of which ``content`` is the text; empty where it is none."""
+    try:
+        made = json.loads(content)
+    except ValueError:
         return {}
     return made if isinstance(made, dict) and isinstance(made.get("files"), dict) else {}
 

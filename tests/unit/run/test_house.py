@@ -35,6 +35,11 @@ KEPT_IN: dict[str, tuple[str, ...]] = {
     "subprocess": ("run/",),
     "multiprocessing": ("run/",),
     "concurrent": ("run/",),
+    "distributed": ("run/cluster.py",),
+    "fsspec": ("run/shelf.py",),
+    "pyarrow": ("run/overview.py",),
+    "resource": ("run/worker.py",),
+    "fcntl": ("run/batch.py",),
 }
 
 
