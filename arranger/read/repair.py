@@ -14,6 +14,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from arranger.music.errors import UnreadableInput
+from arranger.read.encoding import decoded
 from arranger.read.piece import Remark
 from arranger.read.table import Limits
 
@@ -321,16 +322,6 @@ def _dropped(kind: int, body: bytes) -> str | None:
         if len(body) != 2 or abs(sharps) > 7 or body[1] > 1:
             return "key-dropped"
     return None
-
-
-def decoded(text: bytes) -> str:
-    """Text of unknown encoding: UTF-8, else Japanese code page 932, else Latin-1."""
-    for encoding in ("utf-8", "cp932"):
-        try:
-            return text.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    return text.decode("latin-1")
 
 
 def _in_turn(

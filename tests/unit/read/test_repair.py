@@ -116,10 +116,34 @@ def test_two_strikes_that_share_one_let_go(tmp_path):
     assert [(n.onset, n.length) for n in score.notes] == [(0, 1), (1, 1)]
 
 
-def test_japanese_titles_of_old_files(tmp_path):
-    name = "春".encode("cp932").hex()
-    text = HEADER + track(f"00 FF0302 {name}" + NOTE_60 + NOTE_64 + END)
-    assert read_hex(tmp_path, text).title == "春"
+@pytest.mark.parametrize(
+    "name", ["春", "エリーゼのために", "月光", "ﾊﾞｯﾊ", "Piano ソナタ", "曲 1"]
+)
+def test_japanese_titles_of_old_files(tmp_path, name):
+    text = HEADER + track(f"00 {title(name.encode('cp932'))}" + NOTE_60 + NOTE_64 + END)
+    assert read_hex(tmp_path, text).title == name
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Für Elise",
+        "Prélude",
+        "À la claire fontaine",
+        "L’été",
+        "Canción",
+        "Waltz nº 2",
+        "Élégie",
+    ],
+)
+def test_western_titles_of_old_files(tmp_path, name):
+    text = HEADER + track(f"00 {title(name.encode('cp1252'))}" + NOTE_60 + NOTE_64 + END)
+    assert read_hex(tmp_path, text).title == name
+
+
+def title(text: bytes) -> str:
+    """A track name as hex."""
+    return f"FF03{len(text):02X}{text.hex()}"
 
 
 @pytest.mark.parametrize(
