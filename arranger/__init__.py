@@ -8,8 +8,9 @@ if TYPE_CHECKING:
     from arranger.run.batch import batch
     from arranger.run.compare import compare
     from arranger.run.pipeline import Result, arrange
+    from arranger.run.rate import rate
 
-__all__ = ["ArrangerError", "Outcome", "Result", "arrange", "batch", "compare"]
+__all__ = ["ArrangerError", "Outcome", "Result", "arrange", "batch", "compare", "rate"]
 
 _HOME = {
     "ArrangerError": "arranger.music.errors",
@@ -18,6 +19,7 @@ _HOME = {
     "arrange": "arranger.run.pipeline",
     "batch": "arranger.run.batch",
     "compare": "arranger.run.compare",
+    "rate": "arranger.run.rate",
 }
 
 

@@ -1,9 +1,11 @@
 """The independent judge: rules of the hand, fidelity to the source, difficulty."""
 
 from arranger.judge.difficulty import difficulty
+from arranger.judge.easier import easier
 from arranger.judge.fidelity import fidelity, unfaithful_bars
 from arranger.judge.grip import Fault, HandLimits, any_hand, hand_faults, limits_of
-from arranger.judge.rules import violations
+from arranger.judge.hardest import hardest_bars
+from arranger.judge.rules import hand_violations, violations
 from arranger.judge.techniques import techniques
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement
@@ -15,8 +17,11 @@ __all__ = [
     "HandLimits",
     "any_hand",
     "difficulty",
+    "easier",
     "fidelity",
     "hand_faults",
+    "hand_violations",
+    "hardest_bars",
     "judge",
     "limits_of",
     "techniques",

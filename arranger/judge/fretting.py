@@ -143,21 +143,20 @@ SHORTEST = 0.01
 
 
 def changing(played: Performance) -> Iterator[Effort]:
-    """Changes of the chord shape held: fingers that go elsewhere, how many in a second."""
+    """Changes of the chord shape from bar to bar: fingers that go elsewhere in a second."""
     arrangement = played.music.arrangement
+    named = {shape.name: shape for shape in reversed(arrangement.shapes)}
     held = [
-        (mark.onset, arrangement.shapes[mark.shape])
-        for mark in arrangement.chords
-        if mark.shape is not None and mark.shape < len(arrangement.shapes)
+        (index, named[bar.chord])
+        for index, bar in enumerate(arrangement.bars)
+        if bar.chord in named
     ]
-    for (start, before), (onset, after) in pairwise(held):
+    for (_, before), (bar, after) in pairwise(held):
         moving = _fingers_that_move(before, after)
         if moving:
-            seconds = played.seconds(onset - start)
             text = f"from {before.name} to {after.name} {counted(moving, 'finger')} "
             text += "moves" if moving == 1 else "move"
-            amount = moving / played.scales.changes_rate
-            yield Effort(played.bar(onset), amount, moving / max(seconds, SHORTEST), text)
+            yield Effort(bar, moving / played.scales.changes_rate, moving, text)
 
 
 def _fingers_that_move(before: Shape, after: Shape) -> int:

@@ -14,17 +14,17 @@ from arranger.music.time import Beat
 
 
 def plucking(played: Performance) -> Iterator[Effort]:
-    """Notes plucked: how many in a second."""
+    """Strokes: how many times something is plucked in a second; a chord is one stroke."""
     arrangement = played.music.arrangement
-    counts = [0] * len(arrangement.bars)
+    onsets: list[set[Beat]] = [set() for _ in arrangement.bars]
     for note in played.music.notes:
         if note.slur is None:
-            counts[played.bar(note.onset)] += 1
-    for bar, count in enumerate(counts):
-        if count:
-            rate = count / played.seconds(arrangement.bars[bar].length)
-            text = f"{rate:.1f} notes plucked a second"
-            yield Effort(bar, count / played.scales.plucking_notes, rate, text)
+            onsets[played.bar(note.onset)].add(note.onset)
+    for bar, strokes in enumerate(onsets):
+        if strokes:
+            rate = len(strokes) / played.seconds(arrangement.bars[bar].length)
+            text = f"{rate:.1f} strokes a second"
+            yield Effort(bar, len(strokes) / played.scales.plucking_strokes, rate, text)
 
 
 def repeats(played: Performance) -> Iterator[Effort]:
@@ -96,10 +96,10 @@ SHORTEST = 0.01
 
 
 def goal(played: Performance) -> Iterator[Effort]:
-    """Notes plucked at the tempo to aim at: how many in a second, whatever the tempo now."""
+    """Strokes at the tempo to aim at: how many in a second, whatever the tempo now."""
     arrangement = played.music.arrangement
     share = arrangement.student_tempo / arrangement.target_tempo
     for effort in plucking(played):
         rate = effort.size / share
-        text = f"{rate:.1f} notes plucked a second at the tempo to aim at"
+        text = f"{rate:.1f} strokes a second at the tempo to aim at"
         yield Effort(effort.bar, effort.amount / share, rate, text)

@@ -10,7 +10,7 @@ on after its finger has left is drawing, and free.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
@@ -336,7 +336,28 @@ RULES: tuple[Rule, ...] = (
 )
 
 
-def violations(arrangement: Arrangement, level: Level, player: Player) -> tuple[Violation, ...]:
+ARRANGING_RULES: tuple[Rule, ...] = (
+    top_of_the_tune,
+    bass_by_the_thumb,
+    melody_on_top,
+    notes_at_once,
+    key_of_the_level,
+    shapes_to_learn,
+)
+"""What an arrangement owes its level and its tune; a tab from elsewhere owes it nothing."""
+
+
+def hand_violations(
+    arrangement: Arrangement, level: Level, player: Player
+) -> tuple[Violation, ...]:
+    """Every rule of the hand and of exact writing that a tab from anywhere breaks."""
+    rules = tuple(rule for rule in RULES if rule not in ARRANGING_RULES)
+    return violations(arrangement, level, player, rules=rules)
+
+
+def violations(
+    arrangement: Arrangement, level: Level, player: Player, *, rules: Sequence[Rule] = RULES
+) -> tuple[Violation, ...]:
     """Every rule that the arrangement breaks, each breach once, in the order of the piece.
 
     ``Violation.rule`` is the rule's name in words; ``bar`` is the printed number of the
@@ -344,7 +365,7 @@ def violations(arrangement: Arrangement, level: Level, player: Player) -> tuple[
     """
     music = hear(arrangement, level, player)
     found: dict[tuple[str, tuple[int, ...], str], Violation] = {}
-    for rule in RULES:
+    for rule in rules:
         for breach in rule(music):
             name = breach.rule or rule.__name__.replace("_", " ")
             # A held grip stays wrong from onset to onset: tell it once.

@@ -20,6 +20,7 @@ from arranger.music.errors import ArrangerError, InternalFault
 if TYPE_CHECKING:
     from arranger.music.arrangement import Arrangement
     from arranger.music.comparison import Comparison
+    from arranger.music.rating import Rating
     from arranger.run.pipeline import Result
 
 HARDEST = 3
@@ -395,6 +396,58 @@ def _progress(total: int) -> Iterator[tuple[Callable[[str], None], Callable[[], 
 def _one_line(text: str) -> str:
     """Text from outside on one line of a terminal, without its control characters."""
     return "".join(char if char.isprintable() else "?" for char in text)
+
+
+@app.command()
+def rate(
+    tab: Annotated[
+        Path,
+        typer.Argument(
+            metavar="INPUT",
+            help="A tab: an arrangement.json, or MusicXML with strings, frets and fingers.",
+        ),
+    ],
+    level: Annotated[
+        str | None,
+        typer.Option(metavar="LEVEL", help="Whose rules to check; else the file's own."),
+    ] = None,
+    player: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
+    ] = None,
+    tempo: Annotated[
+        float | None,
+        typer.Option(metavar="Q", help="The tempo to rate it at, in quarter notes a minute."),
+    ] = None,
+) -> None:
+    """Say how hard a tab is, where, why, and what would make it easier."""
+    with _one_voice(tab):
+        from arranger.run.rate import rate as rate_tab
+
+        for line in _rating(rate_tab(tab, level=level, player=player, tempo=tempo)):
+            print(line)
+
+
+def _rating(rating: Rating) -> Iterator[str]:
+    """Score, hardest bars, rules, and what would ease it, each on a line of its own."""
+    grade, arrangement = rating.difficulty, rating.arrangement
+    yield (
+        f"{arrangement.title}: difficulty {grade.score:.0f} of 100 ({grade.band}), as likely"
+        f" anywhere from {grade.low:.0f} to {grade.high:.0f}, at"
+        f" {arrangement.student_tempo:.0f} quarter notes a minute"
+    )
+    yield "what it is made of:"
+    for reason in grade.reasons[:HARDEST]:
+        yield f"  +{reason.points:.1f}  bar {reason.bar}: {reason.what}"
+    yield "the hardest bars, and the score were the piece all like them:"
+    for reason in rating.hardest:
+        yield f"  bar {reason.bar} ({reason.points:.0f}): {reason.what}"
+    broken = len(rating.violations)
+    yield f"rules of the hand: {f'{broken} broken' if broken else 'all kept'}"
+    for violation in rating.violations:
+        yield f"  bar {violation.bar}: {violation.text}"
+    yield "what would make it easier:" if rating.easings else "nothing tried makes it easier"
+    for easing in rating.easings:
+        yield f"  -{easing.points:.1f}  {easing.what}"
 
 
 @app.command()

@@ -52,13 +52,23 @@ def understand(
 
 
 def _at_tempo(score: Score, tempo: float) -> Score:
+    return replace(score, tempo=metronome(tempo), tempo_stated=True)
+
+
+def metronome(tempo: float) -> float:
+    """The tempo asked for, in quarter notes a minute.
+
+    Raises
+    ------
+    UsageError : no metronome shows it.
+    """
     if not SLOWEST <= tempo <= FASTEST:
         raise UsageError(
             f"a tempo of {tempo:g} quarter notes a minute cannot be meant",
             where="--tempo",
             next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
         )
-    return replace(score, tempo=tempo, tempo_stated=True)
+    return tempo
 
 
 def _only(score: Score, bars: tuple[int, int] | None, leave_out: tuple[int, ...]) -> Score:

@@ -49,7 +49,7 @@ class Scales(Table):
     finger_width: Scale
     moves_bits: Scale
     hardest_bits: Scale
-    plucking_notes: Scale
+    plucking_strokes: Scale
     repeat_seconds: Scale
     independence_notes: Scale
     slurs_notes: Scale
@@ -85,10 +85,19 @@ class Interval(Table):
     load: float = Field(ge=0)
 
 
+class Easier(Table):
+    """What is tried to make a piece easier; tempos as shares, saved points of the score."""
+
+    tempo_step: float = Field(gt=0, lt=1)
+    tempo_least: float = Field(gt=0, lt=1)
+    least_points: float = Field(gt=0)
+
+
 class DifficultyTable(Table):
     weights: Weights
     scales: Scales
     interval: Interval
+    easier: Easier
     bands: Bands
 
 

@@ -192,9 +192,10 @@ def test_a_stretch_is_told_as_a_teacher_would(piece):
 
 def test_a_change_of_shape_is_the_fingers_that_move(piece):
     """From C (1 2 3) to G (2 1 3): all three go elsewhere."""
-    marks = [ChordMark(onset=Fraction(4 * k), name=n, shape=k) for k, n in enumerate("CG")]
-    found = rated(piece("0 8 melody 1 0 0 a", shapes=(C_SHAPE, G_SHAPE), chords=marks))
-    assert any(reason.what == "from C to G 3 fingers move" for reason in found.reasons)
+    two = piece("0 8 melody 1 0 0 a", shapes=(C_SHAPE, G_SHAPE))
+    named = [replace(bar, chord=name) for bar, name in zip(two.bars, "CG", strict=True)]
+    reasons = rated(replace(two, bars=tuple(named))).reasons
+    assert any(reason.what == "from C to G 3 fingers move" for reason in reasons)
 
 
 def test_one_pattern_kept_up_is_learnt_once(piece):
@@ -204,7 +205,7 @@ def test_one_pattern_kept_up_is_learnt_once(piece):
         at = {"p": "bass 6", "i": "inner 3", "m": "inner 2", "a": "melody 1"}
         lines = [f"{beat} 1 {at[finger]} 0 0 {finger}" for beat, finger in enumerate(fingers)]
         reasons = rated(piece("\n".join(lines))).reasons
-        return next(r.what.split()[0] for r in reasons if "stroke" in r.what)
+        return next(r.what.split()[0] for r in reasons if "different strokes" in r.what)
 
     assert (strokes("pimapima"), strokes("pimapami")) == ("4", "6")
 

@@ -1,0 +1,86 @@
+"""How hard a tab is that exists already, why, and what would make it easier."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from arranger.judge import difficulty, easier, hand_violations, hardest_bars, violations
+from arranger.music.arrangement import Arrangement
+from arranger.music.errors import UnreadableInput
+from arranger.music.rating import Rating
+from arranger.read import tablature
+from arranger.render import arrangement_from_json
+from arranger.run.understand import metronome
+from arranger.tables import LEVEL_NAMES, default_player, level_named, player_from_file
+
+NOTATION = (".musicxml", ".xml", ".mxl")
+
+
+def rate(
+    path: str | Path,
+    *,
+    level: str | None = None,
+    player: str | Path | None = None,
+    tempo: float | None = None,
+) -> Rating:
+    """Difficulty and rule check of a tab.
+
+    Parameters
+    ----------
+    path : an ``arrangement.json`` of ours, or MusicXML with strings, frets and left fingers.
+    level : whose rules are checked; None is the one that the file names, else advanced.
+    player : a player file; None takes the student that the level describes.
+    tempo : quarter notes a minute to rate it at; None is the student's in the file.
+
+    Raises
+    ------
+    UnreadableInput : the file cannot be read, or says no strings and frets.
+    UsageError : an option says what cannot be meant.
+    """
+    arrangement = _tab(Path(path))
+    name = level or (arrangement.level if arrangement.level in LEVEL_NAMES else LEVEL_NAMES[-1])
+    known = level_named(name)
+    who = player_from_file(Path(player), known) if player else default_player(known)
+    if tempo is not None:
+        arrangement = replace(arrangement, student_tempo=metronome(tempo))
+    # What the level asks of an arrangement is checked where one was made for a level.
+    check = violations if arrangement.level in LEVEL_NAMES else hand_violations
+    hardest = hardest_bars(arrangement, known, who)
+    return Rating(
+        arrangement=arrangement,
+        difficulty=difficulty(arrangement, known, who),
+        violations=check(arrangement, known, who),
+        hardest=hardest,
+        easings=easier(arrangement, known, who, [reason.bar for reason in hardest]),
+    )
+
+
+def _tab(path: Path) -> Arrangement:
+    """The tab in a file, by what the file holds."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise UnreadableInput(
+            f"the file cannot be read ({error.strerror or error})".lower(), where=path.name
+        ) from error
+    if data.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"["):
+        return _only(arrangement_from_json(data.decode("utf-8", "replace")), path)
+    found = tablature(path) if path.suffix.lower() in NOTATION else None
+    if found is None:
+        raise UnreadableInput(
+            "the file does not say string, fret and left finger of every note",
+            where=path.name,
+            next_step="Give an arrangement.json of ours, or a MusicXML score that says them.",
+        )
+    return found
+
+
+def _only(arrangements: tuple[Arrangement, ...], path: Path) -> Arrangement:
+    if len(arrangements) > 1:
+        raise UnreadableInput(
+            f"the file holds {len(arrangements)} arrangements",
+            where=path.name,
+            next_step="Rate them one by one.",
+        )
+    return arrangements[0]

@@ -1,0 +1,123 @@
+"""Rating a tab that exists, as a teacher types it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+import arranger
+from arranger.run.cli import app
+
+TUNE = Path(__file__).parents[2] / "corpus" / "yankee_doodle_march.mid"
+
+
+def _rate(path: Path, *options: str) -> Result:
+    return CliRunner().invoke(app, ["rate", str(path), *options])
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What ``arrange`` wrote of a piece for the intermediate level."""
+    out = tmp_path_factory.mktemp("out")
+    options = ["arrange", str(TUNE), "--level", "intermediate", "--anyway", "--out", str(out)]
+    result = CliRunner().invoke(app, options)
+    assert result.exit_code == 0, result.stderr
+    return out / TUNE.stem / "intermediate"
+
+
+def test_score_bars_rules_and_what_would_ease_it(made: Path) -> None:
+    result = _rate(made / "arrangement.json")
+    assert result.exit_code == 0, result.stderr
+    assert "of 100" in result.stdout
+    assert "rules of the hand: all kept" in result.stdout
+    assert "slower, " in result.stdout
+    assert result.stdout.count("  bar ") >= 5
+
+
+def test_our_json_is_rated_as_it_was(made: Path) -> None:
+    said = json.loads((made / "arrangement.json").read_text("utf-8"))["difficulty"]
+    found = arranger.rate(made / "arrangement.json").difficulty
+    assert found.score == said["score"]
+    assert [bar.points for bar in found.bars] == [bar["points"] for bar in said["bars"]]
+
+
+def test_the_interval_holds_the_score(made: Path) -> None:
+    grade = arranger.rate(made / "arrangement.json").difficulty
+    assert 0 <= grade.low < grade.score < grade.high <= 100
+
+
+def test_our_score_is_a_tab_with_the_same_hands(made: Path) -> None:
+    """Only what MusicXML does not say of an arrangement is missing: its shapes."""
+    tab = arranger.rate(made / "score.musicxml")
+    own = arranger.rate(made / "arrangement.json")
+    assert tab.violations == ()
+    scale = own.arrangement.written_scale
+    assert [(n.onset, n.length, n.string, n.fret, n.left) for n in tab.arrangement.notes] == [
+        (n.onset * scale, n.length * scale, n.string, n.fret, n.left)
+        for n in own.arrangement.notes
+    ]
+    assert own.difficulty.score - 6 < tab.difficulty.score <= own.difficulty.score
+
+
+def test_every_proposal_is_kept_to(made: Path) -> None:
+    """A slower tempo saves what is said when the tab is rated at that tempo."""
+    rating = arranger.rate(made / "arrangement.json")
+    slower = next(e for e in rating.easings if e.what.startswith("slower, "))
+    tempo = float(slower.what.split()[1])
+    again = arranger.rate(made / "arrangement.json", tempo=tempo)
+    assert again.difficulty.score == slower.score
+    assert rating.difficulty.score - slower.score == pytest.approx(slower.points, abs=0.05)
+    assert all(easing.points > 0 for easing in rating.easings)
+
+
+def test_bars_that_are_named_exist(made: Path) -> None:
+    rating = arranger.rate(made / "arrangement.json")
+    bars = {bar.bar for bar in rating.arrangement.bars}
+    named = {reason.bar for reason in (*rating.hardest, *rating.difficulty.reasons)}
+    assert named <= bars
+    assert len(rating.hardest) == 5
+
+
+def test_a_tab_no_hand_can_hold_is_told_by_bar(made: Path, tmp_path: Path) -> None:
+    document = json.loads((made / "arrangement.json").read_text("utf-8"))
+    note = next(note for note in document["notes"] if note["string"] == 1 and note["fret"])
+    note["fret"] += 9
+    note["midi"] += 9
+    broken = tmp_path / "broken.json"
+    broken.write_text(json.dumps(document), "utf-8")
+    result = _rate(broken)
+    assert result.exit_code == 0
+    assert "broken" in result.stdout.split("rules of the hand: ")[1].splitlines()[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "code"),
+    [
+        ("none.json", None, 3),
+        ("empty.json", b"", 3),
+        ("odd.json", b"{}", 3),
+        ("many.json", b"[]", 3),
+        ("torn.json", b'{"schema": 1', 3),
+        ("odd.musicxml", b"<html/>", 3),
+        ("noise.bin", bytes(range(256)), 3),
+    ],
+)
+def test_what_is_no_tab_is_one_sentence(
+    tmp_path: Path, name: str, content: bytes | None, code: int
+) -> None:
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    result = _rate(path)
+    assert result.exit_code == code, result.output
+    assert result.stderr.startswith("arranger: ")
+    assert "Traceback" not in result.output
+
+
+def test_options_that_cannot_be_meant(made: Path) -> None:
+    for options in (["--level", "master"], ["--tempo", "0"], ["--player", "nobody.toml"]):
+        result = _rate(made / "arrangement.json", *options)
+        assert result.exit_code == 2, result.output
