@@ -20,7 +20,7 @@ from arranger.music.outcome import Outcome, Status
 from arranger.run.store import Unwritable
 from arranger.run.worker import Began, Ended, Errand, Made, Message, Setup, Stopped, Task
 
-COMMAND = (sys.executable, "-m", "arranger.run.worker")
+COMMAND = (sys.executable, "-m", "arranger.run.errands")
 STARTING = 120.0
 """Seconds that a worker may take to start; it has to load the solver from a cold disk."""
 LAST_MOMENT = 5.0
@@ -105,28 +105,26 @@ class Crew:
         InternalFault : workers cannot be started.
         """
         while True:
-            while (worker := self._free()) is not None:
+            while self._has_room():
                 item = self._again.popleft() if self._again else next(plan, None)
-                if isinstance(item, Task):
-                    self._give(worker, item)
-                elif item is not None:
-                    yield item
-                else:
+                if item is None:
                     break
+                if isinstance(item, Task):
+                    self._give(self._free() or self._start(), item)
+                else:
+                    yield item
             busy = [worker for worker in self._workers if worker.task is not None]
             if not busy:
-                if self._again:
-                    continue
                 return
             yield from self._listen(busy)
 
+    def _has_room(self) -> bool:
+        return len(self._workers) < self._jobs or self._free() is not None
+
     def _free(self) -> _Worker | None:
-        """A worker without a task, a new one if there may be more; None when all are busy."""
-        for worker in self._workers:
-            if worker.task is None:
-                return worker
-        if len(self._workers) >= self._jobs:
-            return None
+        return next((worker for worker in self._workers if worker.task is None), None)
+
+    def _start(self) -> _Worker:
         process = subprocess.Popen(
             self._command,
             stdin=subprocess.PIPE,
