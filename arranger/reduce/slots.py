@@ -10,6 +10,7 @@ from arranger.music.chord import Chord, ChordSpan
 from arranger.music.reduction import BarWish, FillWish, MelodyNote, Slot, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
+from arranger.reduce.pattern import pattern_beats
 from arranger.reduce.thumb import chord_at
 from arranger.tables.arranging import FillCosts
 
@@ -36,6 +37,7 @@ def slots(
     starts |= set(beats) | arpeggio
     onsets = sorted(starts)
     inner = _inner_by_onset(analysis)
+    pattern = pattern_beats(analysis, beats, frozenset(inner)) | arpeggio
     made: list[Slot] = []
     tune_at, stroke_at = _Cursor(melody), _Cursor(strokes)
     chord: Chord | None = None
@@ -62,12 +64,11 @@ def slots(
                 chord_begins=begins or not made,
                 strong=onset == score.bars[bar].start,
                 fill=_fill(
-                    inner.get(onset, ()),
+                    inner.get(onset, ()) if onset in pattern else (),
                     chord,
                     costs,
+                    tune=None if note is None else melody[note].midi % 12,
                     tune_begins=note_begins,
-                    tune_silent=note is None,
-                    stroke_begins=stroke_begins or onset in arpeggio,
                     third=wishes[bar].third if wishes[bar].covers(onset) else None,
                 )
                 if note is not None
@@ -184,21 +185,23 @@ def _fill(
     chord: Chord | None,
     costs: FillCosts,
     *,
+    tune: int | None,
     tune_begins: bool,
-    tune_silent: bool,
-    stroke_begins: bool,
     third: int | None,
 ) -> FillWish | None:
-    """Inner notes are wished for where the source has them, or a third is owed."""
+    """Inner notes are wished for on the beats of the pattern, or where a third is owed.
+
+    ``inner`` holds the source's inner notes, none off the pattern. They never double the
+    tune.
+    """
     tones = set(chord.tones) if chord is not None else set()
-    wanted = set(inner) & tones if tones else set(inner)
-    if wanted and (tune_begins or stroke_begins):
-        if tune_silent:
+    wanted = (set(inner) & tones if tones else set(inner)) - {tune}
+    cost = 0.0
+    if wanted:
+        if tune is None:
             cost = costs.silent_tune
         else:
             cost = costs.melody_beat if tune_begins else costs.weak_beat
-    else:
-        wanted, cost = set(), 0.0
     if third is not None:
         wanted.add(third)
     if not wanted:

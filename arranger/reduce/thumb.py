@@ -177,6 +177,10 @@ class _Thumb:
             key=lambda note: note.onset,
         )
         self._tune = [analysis.score.notes[index] for index in analysis.melody]
+        self._left: dict[Beat, list[int]] = {}
+        for note in analysis.score.notes:
+            if note.hand == "left":
+                self._left.setdefault(note.onset, []).append(note.midi)
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
@@ -219,6 +223,8 @@ class _Thumb:
         chord = chord_at(self._analysis, beat.onset)
         strong = _is_strong(beat)
         step = self._step(beat.source, most=2)
+        if beat.texture == "waltz" and not strong and beat.source is None:
+            step = self._chord_above(beat.onset)
         if beat.source is not None and (strong or step is not None):
             choices = _given(beat.source, chord, self._costs)
         elif chord is not None:
@@ -234,12 +240,19 @@ class _Thumb:
             length=beat.length,
             choices=choices,
             alternates=self._follows(beat.onset)
-            and (beat.texture in ALTERNATING or strong)
+            and beat.texture in ALTERNATING
             and step is None,
             step=step,
             rest_cost=self._costs.rest,
             source=beat.source.index if beat.source is not None else None,
         )
+
+    def _chord_above(self, onset: Beat) -> int | None:
+        """How far above the bass note just played the source's chord of a waltz lies."""
+        if self._source is None:
+            return None
+        chord = [midi for midi in self._left.get(onset, ()) if midi > self._source.midi]
+        return min(chord) - self._source.midi if chord else None
 
     def _offered(
         self, onset: Beat, target: int, chord: Chord, known: tuple[BassChoice, ...]

@@ -88,12 +88,11 @@ def test_keys_are_ranked_with_reasons(tmp_path: Path) -> None:
 
 
 def test_added_bass_notes_are_said_and_can_be_had_without(tmp_path: Path) -> None:
-    options = ("--level", "elementary", "--key", "D", "--bars", "32-40")
+    options = ("--level", "elementary", "--key", "G")
     led = _arrange(tmp_path / "led", *options, piece="tin_kettle_rag")
-    assert (
-        "bass notes added that lead to the next chord, in bars 32, 36 [--plain-bass]"
-        in led.stdout
-    )
+    (line,) = (line for line in led.stdout.splitlines() if "bass notes added" in line)
+    assert line.startswith("decided: bass notes added that lead to the next chord, in bar")
+    assert line.endswith("[--plain-bass]")
     plain = _arrange(tmp_path / "plain", *options, "--plain-bass", piece="tin_kettle_rag")
     assert plain.exit_code == 0
     assert "bass notes added" not in plain.stdout

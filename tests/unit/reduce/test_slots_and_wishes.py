@@ -85,6 +85,32 @@ def test_tones_foreign_to_the_harmony_are_not_wished_for() -> None:
     assert fill.pitch_classes == (C,)
 
 
+def test_inner_notes_do_not_double_the_tune() -> None:
+    piece = heard("C5:4", "C3:1 r:1 G2:1 r:1", "r:1 C4+E4:1 r:1 C4+E4:1", chords="C:4")
+    wished = {slot.onset: slot.fill.pitch_classes for slot in reduced(piece).slots if slot.fill}
+    assert wished == {0: (E,), 1: (E,), 2: (E,), 3: (E,)}  # the third is owed all through
+
+
+def test_inner_notes_keep_to_the_beats_of_their_phrase() -> None:
+    """Three bars of four have their chord on beat 2: the one on beat 4 is no pattern."""
+    usual, odd = "r:1 C4:1 r:2", "r:3 C4:1"
+    piece = heard(
+        "E5:4 E5:4 E5:4 E5:4", "C3:4 C3:4 C3:4 C3:4", f"{usual} {odd} {usual} {usual}",
+        chords="C:16",
+    )  # fmt: skip
+    wished = [slot.onset for slot in reduced(piece).slots if slot.fill]
+    assert wished == [1, 9, 13]
+
+
+def test_the_rest_before_an_entry_stays_a_rest() -> None:
+    """On the first beat an inner note would be heard as the tune's first."""
+    tune = "r:1/2 E5:1/2 E5:1 E5:2"
+    piece = heard(tune, "C3:1 r:1 G2:1 r:1", "G4:1 G4:1 r:1 G4:1", chords="C:4")
+    wished = [slot.onset for slot in reduced(piece).slots if slot.fill]
+    assert 0 not in wished
+    assert 1 in wished
+
+
 def test_a_capo_that_leaves_no_neck_is_refused() -> None:
     assert reduced(TWO_BARS, capo=3).capo == 3
     with pytest.raises(UsageError, match="leaves no neck") as refused:

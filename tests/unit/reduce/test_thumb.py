@@ -173,9 +173,20 @@ def test_a_waltz_has_its_bass_on_one() -> None:
     )
     assert [stroke.onset for stroke in found] == list(range(6))
     assert [tones(stroke)[0] for stroke in found] == [C, G, G, G, G, G]
-    assert [stroke.alternates for stroke in found] == [False, False, False, True, False, False]
+    assert not any(stroke.alternates for stroke in found)
     assert found[3].choices[0].cost == COSTS.source_tone
     assert found[3].choices[1].cost >= COSTS.source_missed
+
+
+def test_a_waltz_has_its_chords_above_its_bass() -> None:
+    """The source's chord lies a tenth above the bass: the thumb goes up after the one."""
+    found = thumb(
+        heard(
+            "E5:3 E5:3", "C3:1 r:2 G2:1 r:2", "r:1 E4+G4:1 E4+G4:1 r:1 F4+B4:1 F4+B4:1",
+            chords="C:3 G7:3", texture="waltz", meter=(3, 4),
+        )
+    )  # fmt: skip
+    assert [stroke.step for stroke in found] == [None, 16, None, None, 22, None]
 
 
 def test_six_eight_has_the_thumb_on_one_and_four() -> None:
