@@ -346,12 +346,17 @@ def batch(
             force=force,
         )
         counts: Counter[str] = Counter()
+        unread = ""
         with pieces, _progress(pieces.total) as (say, step):
             for outcome in pieces:
                 counts[outcome.status] += 1
-                if not outcome.done:
-                    say(f"{outcome.piece}, {outcome.level}: {outcome.status}: {outcome.reason}")
                 step()
+                if outcome.done or outcome.piece == unread:
+                    continue
+                at = outcome.level
+                if outcome.status == "unreadable":  # it is so at every level: said once
+                    unread, at = outcome.piece, "any level"
+                say(f"{outcome.piece}, {at}: {outcome.status}: {outcome.reason}")
         said = ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))
         known = f" ({pieces.known} by an earlier run)" if pieces.known else ""
         print(f"of {pieces.total} arrangements: {said}{known}")
