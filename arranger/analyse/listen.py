@@ -14,7 +14,9 @@ from arranger.music.key import Key
 from arranger.music.score import Score
 
 
-def analyse(score: Score, *, key: Key | None = None) -> Analysis:
+def analyse(
+    score: Score, *, key: Key | None = None, melody_track: int | None = None
+) -> Analysis:
     """What is heard in a score.
 
     Parameters
@@ -23,6 +25,9 @@ def analyse(score: Score, *, key: Key | None = None) -> Analysis:
         As read; at least one note and one bar.
     key : Key or None
         The key in which the piece begins, where a teacher says so; None to find it.
+    melody_track : int or None
+        The part (of ``score.parts``, from 0) that has the tune, where a teacher says so;
+        None for the part that sings, if there is one, else by ear.
 
     Returns
     -------
@@ -31,7 +36,7 @@ def analyse(score: Score, *, key: Key | None = None) -> Analysis:
     line = timeline(score)
     keys = find_keys(line, key)
     textures = find_textures(line)
-    melody = find_melody(line, textures)
+    melody = find_melody(line, textures, score.voice if melody_track is None else melody_track)
     sections = find_sections(line, keys)
     same = equal_bars(line)
     return Analysis(

@@ -52,8 +52,47 @@ class _Textures:
         return self._spans[self._index]
 
 
-def find_melody(line: Timeline, textures: tuple[TextureSpan, ...]) -> tuple[int, ...]:
-    """The notes of the tune."""
+def find_melody(
+    line: Timeline, textures: tuple[TextureSpan, ...], part: int | None = None
+) -> tuple[int, ...]:
+    """The notes of the tune; ``part`` (of ``Note.track``) has it, while it is not silent."""
+    if part is None:
+        return _heard_melody(line, textures)
+    sung = _top_line(line, part)
+    own = [(int(line.onset[note]), int(line.end[note])) for note in sung]
+    between = _silences(line, own)
+    heard = [
+        note
+        for note in _heard_melody(line, textures)
+        if any(start <= line.onset[note] < end for start, end in between)
+    ]
+    return tuple(sorted([*sung, *heard], key=lambda note: (int(line.onset[note]), note)))
+
+
+def _top_line(line: Timeline, part: int) -> list[int]:
+    """The highest note of a part at each of its onsets, less what lies under a held one."""
+    table = _table()
+    top: list[int] = []
+    for _, notes in _onsets(line):
+        own = [note for note in notes if line.score.notes[note].track == part]
+        if own and not (top and _is_inner(line, own[0], top[-1], table)):
+            top.append(own[0])
+    return top
+
+
+def _silences(line: Timeline, sung: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Where a part is silent for a bar or more, up to the bar in which it comes back."""
+    ends = [0, *(end for _, end in sung)]
+    starts = [*(start for start, _ in sung), line.last + 1]
+    return [
+        (end, start)
+        for end, start in zip(ends, starts, strict=True)
+        if start - end >= line.measures[line.score.bar_index_at(line.beats(end))].full
+    ]
+
+
+def _heard_melody(line: Timeline, textures: tuple[TextureSpan, ...]) -> tuple[int, ...]:
+    """The tune where no part has it to itself."""
     table = _table()
     texture = _Textures(line, textures)
     melody: list[int] = []

@@ -9,6 +9,13 @@ from arranger.music.key import Key
 from arranger.music.time import Beat
 
 Hand = Literal["right", "left"]
+HandsFrom = Literal[
+    "names",  # the parts are named for the hands
+    "parts",  # one of two parts lies above the other
+    "register",  # each of many parts went to the hand whose register it lies in
+    "ear",  # one stream of notes, told apart by ear
+    "teacher",  # said by the teacher
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,8 +23,9 @@ class Note:
     """A note of the source.
 
     ``index`` is its place in ``Score.notes`` (sorted by onset, then pitch from high to
-    low); ``velocity`` 1..127; ``track`` counts the tracks that hold notes from 0;
-    ``ornament`` marks a grace note or the late notes of a rolled chord.
+    low); ``velocity`` 1..127; ``track`` counts the parts of the file from 0 (tracks that
+    hold notes; channels, where one track holds them all); ``ornament`` marks a grace note
+    or the late notes of a rolled chord.
     """
 
     index: int
@@ -84,6 +92,10 @@ class Score:
     ``tempo`` is the prevailing tempo in quarter notes a minute; ``tempo_stated`` says
     whether the file gave it. ``bars`` cover the piece without gaps. ``swing`` is the
     long:short ratio found in the file and already taken out of the onsets (1.0: none).
+    ``parts`` are the names of the parts that ``Note.track`` counts ("" where the file gives
+    none); ``hands_from`` says how the hands were told; ``voice`` is the part that has the
+    tune to itself, None where there is none. ``followed``: the file keeps no time and its
+    beats were followed, 0..1 how surely; then ``tempos`` is the curve that was played.
     """
 
     title: str
@@ -97,6 +109,10 @@ class Score:
     tempo_stated: bool
     keys: tuple[KeyMark, ...] = ()
     swing: float = 1.0
+    parts: tuple[str, ...] = ()
+    hands_from: HandsFrom = "parts"
+    voice: int | None = None
+    followed: float | None = None
     warnings: tuple[SourceWarning, ...] = ()
 
     @property

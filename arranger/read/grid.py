@@ -47,12 +47,20 @@ class Gridded:
 
 
 def on_grid(
-    notes: Sequence[PlayedNote], bars: Sequence[PlayedBar], unit: int, table: GridTable
+    notes: Sequence[PlayedNote],
+    bars: Sequence[PlayedBar],
+    unit: int,
+    table: GridTable,
+    *,
+    performed: bool = False,
 ) -> Gridded:
-    """Notes with onsets on a clean time line whose bars have their written lengths."""
+    """Notes with onsets on a clean time line whose bars have their written lengths.
+
+    ``performed``: the notes are known to be played, however near the grid they lie.
+    """
     starts = _clean_starts(bars)
     per_bar = _by_bar(notes, bars, unit)
-    quantised = _is_quantised(per_bar, bars, unit, table)
+    quantised = not performed and _is_quantised(per_bar, bars, unit, table)
     ornaments = Ornaments(notes, unit, table) if quantised else Ornaments((), unit, table)
     grid = _Grid(unit, table.exact if quantised else table.loose, table)
     anchors: dict[int, int] = {}

@@ -11,12 +11,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from arranger.music.errors import UnreadableInput
+from arranger.music.errors import UnreadableInput, UsageError
 from arranger.read.piece import Piece, PlayedNote, PlayedTempo, Remark
 from arranger.read.table import PerformanceTable, TempoTable
 
@@ -41,43 +41,120 @@ def keeps_no_time(piece: Piece, table: PerformanceTable) -> bool:
     return bool(max(strengths) < table.gathered + chance)
 
 
-def followed(piece: Piece, table: PerformanceTable, tempos: TempoTable, *, where: str) -> Piece:
-    """``piece`` on beats of its own, one a quarter, with the tempo it was played in.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Help:
+    """What a teacher says of the beats: a tempo (beats a minute), or when they fall (s)."""
+
+    tempo: float | None = None
+    beats: tuple[float, ...] = ()
+
+
+NO_HELP = Help()
+
+
+def followed(
+    piece: Piece,
+    table: PerformanceTable,
+    tempos: TempoTable,
+    *,
+    where: str,
+    told: Help = NO_HELP,
+    compound: bool = False,
+) -> Piece:
+    """``piece`` on beats of its own, with the tempo it was played in.
+
+    A beat is a quarter, or a dotted quarter where the meter is ``compound``.
 
     Raises
     ------
     UnreadableInput : the beats cannot be told with any confidence.
+    UsageError : the beats told lie beside the notes.
     """
     clock = _Clock(piece, tempos)
     onsets = np.array([clock(note.start) for note in piece.notes])
-    beats = beats_of(onsets, [note.midi for note in piece.notes], table)
+    if told.beats:
+        beats = _tapped(told.beats, onsets)
+    else:
+        pitches = [note.midi for note in piece.notes]
+        beats = beats_of(onsets, pitches, _hinted(table, told.tempo))
     places = [_on_beats(beats, at) for at in onsets]
-    surety = _surety(places, table)
-    if surety < table.refused:
+    surety = _surety(places, table, (3, 2) if compound else (4, 3))
+    if surety < table.refused and not told.beats:
         raise UnreadableInput(
             "the notes keep no time that can be followed",
             where=where,
-            next_step="Record with a click, or quantise the file before arranging it.",
+            next_step="Say how fast it goes (--tempo-hint) or when the beats fall (--beats), "
+            "record with a click, or quantise the file.",
         )
+    unit = piece.unit * 3 // 2 if compound else piece.unit
     start = math.floor(min(places))
     notes = [
-        _renewed(note, at, _on_beats(beats, clock(note.end)), start, piece.unit)
+        _renewed(note, at, _on_beats(beats, clock(note.end)), start, unit)
         for note, at in zip(piece.notes, places, strict=True)
     ]
     notes.sort(key=lambda note: (note.start, -note.midi, note.track, note.channel))
-    told = Remark(
-        code="performed",
-        text=f"The file was played without a click; its beats were followed by ear "
-        f"({surety:.0%} sure), check bars and rhythm (--meter)",
-    )
     return replace(
         piece,
         notes=tuple(notes),
         signatures=(),
         keys=tuple(replace(key, at=0) for key in piece.keys[:1]),
-        tempos=tuple(_tempo_curve(beats, start, piece.unit)),
+        tempos=tuple(_tempo_curve(beats, start, unit, piece.unit)),
         in_seconds=False,
-        remarks=(*piece.remarks, told),
+        followed=surety,
+        remarks=(*piece.remarks, _said(surety, told)),
+    )
+
+
+def _said(surety: float, told: Help) -> Remark:
+    if told.beats:
+        text = f"The notes were put on the beats tapped ({surety:.0%} sure)"
+    else:
+        text = (
+            f"The file was played without a click; its beats were followed by ear "
+            f"({surety:.0%} sure), check bars and rhythm (--meter, --tempo-hint, --beats)"
+        )
+    return Remark(code="performed", text=text)
+
+
+def _hinted(table: PerformanceTable, tempo: float | None) -> PerformanceTable:
+    """The table for a beat near the one told, None for any beat."""
+    if tempo is None:
+        return table
+    beat = 60.0 / tempo
+    return table.model_copy(
+        update={
+            "usual": beat,
+            "fastest": beat / table.hint_slack,
+            "slowest": beat * table.hint_slack,
+            "usual_weight": table.hint_weight,
+        }
+    )
+
+
+def _tapped(taps: Sequence[float], onsets: Curve) -> Curve:
+    """The beats tapped, each drawn to the onsets near it, and carried on to cover all notes.
+
+    Raises
+    ------
+    UsageError : most of the notes lie before or after the beats.
+    """
+    beats = [_settled(beat, onsets) for beat in taps]
+    beats = [beat for beat, before in zip(beats, [-1e9, *beats], strict=False) if beat > before]
+    inside = sum(beats[0] - 0.1 <= at <= beats[-1] + 0.1 for at in onsets) / len(onsets)
+    if inside < 0.5 or len(beats) < 4:
+        raise UsageError(
+            f"only {inside:.0%} of the notes lie within the beats",
+            where="--beats",
+            next_step="Tap the whole piece, in seconds from the start of the file.",
+        )
+    head = float(np.median(np.diff(beats[:5])))
+    tail = float(np.median(np.diff(beats[-5:])))
+    before = math.ceil(max(0.0, beats[0] - float(onsets.min())) / head) + 1
+    after = math.ceil(max(0.0, float(onsets.max()) - beats[-1]) / tail) + 2
+    return np.array(
+        [beats[0] - head * k for k in range(before, 0, -1)]
+        + beats
+        + [beats[-1] + tail * k for k in range(1, after + 1)]
     )
 
 
@@ -180,14 +257,17 @@ def _on_beats(beats: Curve, at: float) -> float:
     return float(place - 1 + (at - beats[place]) / (beats[place + 1] - beats[place]))
 
 
-def _surety(places: Sequence[float], table: PerformanceTable) -> float:
+def _surety(
+    places: Sequence[float], table: PerformanceTable, divisions: tuple[int, int]
+) -> float:
     """0..1: how much better than chance the onsets between beats lie on the grid.
 
     Beats are drawn to onsets, so onsets on beats prove nothing; those between them lie
-    near sixteenths or triplets in music, anywhere in noise. Where hardly any lie between
+    near the ``divisions`` of the beat in music (sixteenths or triplets), anywhere in noise.
+    Where hardly any lie between
     (a hymn in quarters), the beats themselves explain the notes.
     """
-    grid = sorted({k / parts for parts in (4, 3) for k in range(1, parts)})
+    grid = sorted({k / parts for parts in divisions for k in range(1, parts)})
     between = [p % 1.0 for p in places if table.near < p % 1.0 < 1.0 - table.near]
     if len(between) < table.between * len(places):
         return 1.0 - len(between) / len(places)
@@ -201,15 +281,19 @@ def _renewed(note: PlayedNote, at: float, end: float, first: int, unit: int) -> 
     return replace(note, start=start, end=max(start + 1, round((end - first) * unit)))
 
 
-def _tempo_curve(beats: Curve, first: int, unit: int) -> list[PlayedTempo]:
-    """The tempo of every four beats, in whole quarters a minute, where it changes."""
+def _tempo_curve(beats: Curve, first: int, beat: int, quarter: int) -> list[PlayedTempo]:
+    """The tempo of every four beats, in whole quarters a minute, where it changes.
+
+    ``beat`` and ``quarter`` are their lengths in units.
+    """
     curve: list[PlayedTempo] = []
+    scale = beat / quarter
     for place in range(0, len(beats) - 4, 4):
-        quarters = float(round(240.0 / (beats[place + 4] - beats[place])))
+        quarters = float(round(240.0 * scale / (beats[place + 4] - beats[place])))
         if not curve or curve[-1].quarters != quarters:
-            at = max(0, (place - 1 - first) * unit)
+            at = max(0, (place - 1 - first) * beat)
             curve.append(PlayedTempo(at=at, quarters=quarters, track=0))
     if not curve:
-        quarters = float(round(60.0 / (beats[1] - beats[0])))
+        quarters = float(round(60.0 * scale / (beats[1] - beats[0])))
         curve.append(PlayedTempo(at=0, quarters=quarters, track=0))
     return curve

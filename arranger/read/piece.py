@@ -74,7 +74,8 @@ class Piece:
     by start, then from high to low. ``names`` and ``texts`` hold track names and other
     meta texts as (track, text), in file order. ``bars_stated``: the format writes bar lines,
     so that pick-ups are known. ``in_seconds``: a quarter stands for a second because the
-    file counts no beats.
+    file counts no beats. ``followed``: how surely (0..1) its beats were followed by ear,
+    None where it keeps time itself.
     """
 
     unit: int
@@ -88,6 +89,7 @@ class Piece:
     composer: str = ""
     bars_stated: bool = False
     in_seconds: bool = False
+    followed: float | None = None
     remarks: tuple[Remark, ...] = ()
 
     @property

@@ -5,52 +5,108 @@ from __future__ import annotations
 import hashlib
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from arranger.music.errors import UnreadableInput
+from arranger.music.errors import UnreadableInput, UsageError
 from arranger.music.score import Bar, Hand, KeyMark, Note, Score, SourceWarning
 from arranger.music.time import Beat
 from arranger.read.grid import Gridded, GridNote, on_grid
-from arranger.read.hands import find_hands, one_sided, voices_at_once
+from arranger.read.hands import Hands, find_hands, one_sided, voices_at_once
+from arranger.read.hands_told import HandsTold, Places, corrected, hands_told
 from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
 from arranger.read.midi import piece_from_midi
 from arranger.read.notation import notation_format, piece_from_notation
-from arranger.read.performance import followed, keeps_no_time
+from arranger.read.parts import Parts, parts_of
+from arranger.read.performance import NO_HELP, Help, followed, keeps_no_time
 from arranger.read.piece import Piece, Remark, Signature
 from arranger.read.repair import repair
-from arranger.read.signatures import read_signatures, with_meter, without_silence
+from arranger.read.signatures import (
+    in_dotted_beats,
+    read_signatures,
+    with_meter,
+    without_silence,
+)
 from arranger.read.swing import find_swing, straightened
 from arranger.read.table import ReadingTable, reading_table
+from arranger.read.taps import tapped_beats
 from arranger.read.tempo import read_tempos, seconds
-from arranger.read.title import composer_of, title_of
+from arranger.read.title import clean_text, composer_of, title_of
+
+SLOWEST, FASTEST = 20, 300
+"""Beats a minute that a teacher can mean; common practice."""
 
 
-def read(path: Path, *, meter: str | None = None, straight: bool | None = None) -> Score:
+def read(
+    path: Path,
+    *,
+    meter: str | None = None,
+    straight: bool | None = None,
+    hands: str | None = None,
+    tempo_hint: float | None = None,
+    beats: Path | None = None,
+) -> Score:
     """The music in a file.
 
-    ``path`` is a Standard MIDI File (``.mid``, ``.midi``), or MusicXML, Humdrum, ABC.
-    ``meter``, a time signature such as ``3/4``, overrules the file's. ``straight`` True
-    writes eighths as they stand, False takes long-short pairs for swing even where a dotted
-    rhythm is as likely, None decides by what is heard.
+    Parameters
+    ----------
+    path : a Standard MIDI File (``.mid``, ``.midi``), or MusicXML, Humdrum, ABC.
+    meter : a time signature such as ``3/4`` that overrules the file's.
+    straight : True writes eighths as they stand, False takes long-short pairs for swing
+        even where a dotted rhythm is as likely, None decides by what is heard.
+    hands : ``C4`` (from there up the right hand), ``1/2`` (parts of right and left),
+        ``heard`` (by ear), or a file of such lines by bars; None believes the parts.
+    tempo_hint : beats a minute of a performance, or nearly; its beats are then followed.
+    beats : a file of times in seconds at which the beats of a performance fall.
 
     Raises
     ------
     UnreadableInput : the file cannot be read or holds no music to arrange.
-    UsageError : ``meter`` is not a time signature.
+    UsageError : an option says something that cannot be meant.
     """
     table = reading_table()
+    told = Told(
+        straight=straight,
+        hands=None if hands is None else hands_told(hands),
+        beats=_help(tempo_hint, beats),
+    )
     data = _bytes_of(path, table)
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
-    if keeps_no_time(piece, table.performance):
-        piece = followed(piece, table.performance, table.tempo, where=path.name)
+    if told.beats != NO_HELP or keeps_no_time(piece, table.performance):
+        piece = followed(
+            piece,
+            table.performance,
+            table.tempo,
+            where=path.name,
+            told=told.beats,
+            compound=meter is not None and in_dotted_beats(meter),
+        )
     if meter is not None:
         piece = with_meter(piece, meter)
     piece = without_silence(piece)
-    return _score(piece, path, hashlib.sha256(data).hexdigest(), straight, table)
+    return _score(piece, path, hashlib.sha256(data).hexdigest(), told, table)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a teacher says; None and ``NO_HELP`` where the program is to listen."""
+
+    straight: bool | None
+    hands: HandsTold | None
+    beats: Help
+
+
+def _help(tempo: float | None, beats: Path | None) -> Help:
+    if tempo is not None and not SLOWEST <= tempo <= FASTEST:
+        raise UsageError(
+            f"{tempo:g} beats a minute cannot be followed",
+            where="--tempo-hint",
+            next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
+        )
+    return Help(tempo=tempo, beats=() if beats is None else tapped_beats(beats))
 
 
 def _bytes_of(path: Path, table: ReadingTable) -> bytes:
@@ -104,17 +160,19 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
         )
 
 
-def _score(
-    piece: Piece, path: Path, sha256: str, straight: bool | None, table: ReadingTable
-) -> Score:
+def _score(piece: Piece, path: Path, sha256: str, told: Told, table: ReadingTable) -> Score:
     signatures, meter_remarks = read_signatures(piece)
     line = _time_line(piece, signatures)
-    swing = find_swing(piece, line.bars, straight, table.swing)
+    swing = find_swing(piece, line.bars, told.straight, table.swing)
     if swing.ratio > 1.0:
         piece = straightened(piece, line.bars, swing)
-    gridded = on_grid(piece.notes, line.bars, piece.unit, table.grid)
+    performed = piece.followed is not None
+    gridded = on_grid(piece.notes, line.bars, piece.unit, table.grid, performed=performed)
+    parts = parts_of(piece)
     hands = find_hands(piece, gridded.notes, table.hands)
-    notes = _notes(gridded.notes, hands.hands, line, table)
+    if told.hands is not None:
+        hands = _as_told(hands, told.hands, gridded.notes, line, parts)
+    notes = _notes(gridded.notes, hands.hands, line, parts, table)
     tempos = read_tempos(
         piece.tempos,
         end=piece.end,
@@ -142,8 +200,27 @@ def _score(
         tempo_stated=tempos.stated,
         keys=_keys(piece, line),
         swing=swing.ratio,
+        parts=tuple(clean_text(name) for name in parts.names),
+        hands_from=hands.found,
+        voice=hands.voice,
+        followed=piece.followed,
         warnings=tuple(line.warning(remark) for remark in remarks),
     )
+
+
+def _as_told(
+    found: Hands,
+    told: HandsTold,
+    notes: Sequence[GridNote],
+    line: TimeLine,
+    parts: Parts,
+) -> Hands:
+    """The hands with what the teacher says; remarks on how they were heard fall away."""
+    bars = [line.number_at(note.onset) for note in notes]
+    places = Places(notes=notes, bars=bars, parts=parts, unit=line.unit)
+    hands = corrected(found.hands, told, places)
+    kept = () if told.whole is not None else found.remarks
+    return replace(found, hands=hands, found="teacher", remarks=kept)
 
 
 def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
@@ -205,6 +282,10 @@ class TimeLine:
         first = self.bars[0]
         return place + (0 if len(self.bars) > 1 and first.written < first.meter_length else 1)
 
+    def number_at(self, onset: int) -> int:
+        """The printed number of the bar at ``onset`` (units of the clean time line)."""
+        return self._number(min(len(self.bars), bisect_right(self.starts, onset)) - 1)
+
     def warning(self, remark: Remark) -> SourceWarning:
         number = None
         if remark.at is not None:
@@ -213,7 +294,11 @@ class TimeLine:
 
 
 def _notes(
-    gridded: Sequence[GridNote], hands_of: Sequence[Hand], line: TimeLine, table: ReadingTable
+    gridded: Sequence[GridNote],
+    hands_of: Sequence[Hand],
+    line: TimeLine,
+    parts: Parts,
+    table: ReadingTable,
 ) -> tuple[Note, ...]:
     """The notes of the score: unisons within a hand joined, lengths written."""
     kept: dict[tuple[int, int, Hand], GridNote] = {}
@@ -225,7 +310,6 @@ def _notes(
     chosen = [kept[key] for key in order]
     hands = [key[2] for key in order]
     lengths = written_lengths(chosen, hands, line.unit, table.lengths)
-    tracks = {track: i for i, track in enumerate(sorted({n.played.track for n in chosen}))}
     end = line.starts[-1]
     return tuple(
         Note(
@@ -235,7 +319,7 @@ def _notes(
             midi=note.played.midi,
             hand=hand,
             velocity=max(1, min(127, note.played.velocity)),
-            track=tracks[note.played.track],
+            track=parts.of(note.played),
             ornament=note.ornament,
         )
         for index, (note, hand, length) in enumerate(zip(chosen, hands, lengths, strict=True))

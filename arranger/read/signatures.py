@@ -18,6 +18,17 @@ def with_meter(piece: Piece, meter: str) -> Piece:
     ------
     UsageError : ``meter`` is not a time signature such as 3/4.
     """
+    top, bottom = _meter(meter)
+    told = Signature(at=0, numerator=top, denominator=bottom)
+    stated = _stated(piece)
+    short = stated[:1]
+    if len(stated) > 1 and stated[1].at < told.bar_length(piece.unit):
+        return replace(piece, signatures=(*short, replace(told, at=stated[1].at)))
+    return replace(piece, signatures=(told,), bars_stated=False)
+
+
+def _meter(meter: str) -> tuple[int, int]:
+    """The two numbers of a time signature as written."""
     found = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(1|2|4|8|16|32)\s*", meter)
     if found is None or not 1 <= int(found[1]) <= 32:
         raise UsageError(
@@ -25,12 +36,18 @@ def with_meter(piece: Piece, meter: str) -> Piece:
             where="--meter",
             next_step="Write it as on the page, such as 3/4 or 6/8.",
         )
-    told = Signature(at=0, numerator=int(found[1]), denominator=int(found[2]))
-    stated = _stated(piece)
-    short = stated[:1]
-    if len(stated) > 1 and stated[1].at < told.bar_length(piece.unit):
-        return replace(piece, signatures=(*short, replace(told, at=stated[1].at)))
-    return replace(piece, signatures=(told,), bars_stated=False)
+    return int(found[1]), int(found[2])
+
+
+def in_dotted_beats(meter: str) -> bool:
+    """Whether a meter counts dotted quarters: 6/8, 9/8, 12/8.
+
+    Raises
+    ------
+    UsageError : ``meter`` is not a time signature.
+    """
+    top, bottom = _meter(meter)
+    return bottom == 8 and top % 3 == 0 and top > 3
 
 
 def without_silence(piece: Piece) -> Piece:

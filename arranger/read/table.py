@@ -30,6 +30,8 @@ class HandNames(Table):
 
     right: tuple[str, ...]
     left: tuple[str, ...]
+    voice: tuple[str, ...]
+    tune: tuple[str, ...]
     named_slack: float = Field(ge=0)
     unnamed_gap: float = Field(ge=0)
     unnamed_share: float = Field(ge=0, le=0.5)
@@ -84,6 +86,8 @@ class PerformanceTable(Table):
     periods: int = Field(ge=2)
     usual: float = Field(gt=0)
     usual_weight: float = Field(ge=0)
+    hint_slack: float = Field(gt=1)
+    hint_weight: float = Field(ge=0)
     drift: float = Field(ge=0)
     near: float = Field(gt=0)
     between: float = Field(ge=0, le=1)
