@@ -1,6 +1,6 @@
 """The independent judge: rules of the hand, fidelity to the source, difficulty."""
 
-from arranger.judge.difficulty import difficulty
+from arranger.judge.difficulty import difficulty, usual_tempo
 from arranger.judge.easier import easier
 from arranger.judge.fidelity import fidelity, unfaithful_bars
 from arranger.judge.grip import Fault, HandLimits, any_hand, hand_faults, limits_of
@@ -26,6 +26,7 @@ __all__ = [
     "limits_of",
     "techniques",
     "unfaithful_bars",
+    "usual_tempo",
     "violations",
 ]
 

@@ -108,6 +108,18 @@ def features(arrangement: Arrangement, level: Level, player: Player) -> dict[str
     return {told.feature: told.value for told in _told(played, efforts, scales)}
 
 
+def usual_tempo(arrangement: Arrangement) -> float:
+    """Quarters a minute at which strokes come as often as in most studies.
+
+    For scores that say no tempo: an assumption, from how often something is plucked.
+    """
+    strokes = len({note.onset for note in arrangement.notes if note.slur is None})
+    if not strokes or not arrangement.bars:
+        return arrangement.student_tempo
+    quarters = float(arrangement.bars[-1].end - arrangement.bars[0].start)
+    return 60.0 * difficulty_table().unstated.strokes * quarters / strokes
+
+
 def _told(
     played: Performance, efforts: Mapping[str, Sequence[Effort]], scales: Scales
 ) -> Iterator[Told]:

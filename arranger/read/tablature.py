@@ -28,6 +28,7 @@ from arranger.music.arrangement import (
 )
 from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
+from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
 from arranger.tables import instrument
 
@@ -39,6 +40,7 @@ HOME: dict[int, RightFinger] = {1: "a", 2: "m", 3: "i", 4: "i", 5: "i", 6: "i"}
 """The plucking finger of a string where the page says none: common practice, no source."""
 DEFAULT_TEMPO = 100.0
 """Quarters a minute where the score says none: common practice, no source."""
+NO_TEMPO = SourceWarning(code="tempo-default", text="the file states no tempo")
 MOST_BYTES = 50_000_000
 
 
@@ -107,7 +109,7 @@ def tablature(path: Path) -> Arrangement | None:
         level="as written",
         file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
-        warnings=(),
+        warnings=() if sheet.tempo else (NO_TEMPO,),
         key=key,
         transposed_by=0,
         capo=sheet.capo,

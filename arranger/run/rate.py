@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from arranger.judge import difficulty, easier, hand_violations, hardest_bars, violations
+from arranger.judge import (
+    difficulty,
+    easier,
+    hand_violations,
+    hardest_bars,
+    usual_tempo,
+    violations,
+)
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import UnreadableInput
 from arranger.music.rating import Rating
@@ -31,7 +38,8 @@ def rate(
     path : an ``arrangement.json`` of ours, or MusicXML with strings, frets and left fingers.
     level : whose rules are checked; None is the one that the file names, else advanced.
     player : a player file; None takes the student that the level describes.
-    tempo : quarter notes a minute to rate it at; None is the student's in the file.
+    tempo : quarter notes a minute to rate it at; None is the student's in the file, and
+        where it says none one at which strokes come as often as in most studies.
 
     Raises
     ------
@@ -43,7 +51,9 @@ def rate(
     known = level_named(name)
     who = player_from_file(Path(player), known) if player else default_player(known)
     if tempo is not None:
-        arrangement = replace(arrangement, student_tempo=metronome(tempo))
+        arrangement = _at_tempo(arrangement, metronome(tempo))
+    elif any(warning.code == "tempo-default" for warning in arrangement.warnings):
+        arrangement = _at_tempo(arrangement, float(round(usual_tempo(arrangement))))
     # What the level asks of an arrangement is checked where one was made for a level.
     check = violations if arrangement.level in LEVEL_NAMES else hand_violations
     hardest = hardest_bars(arrangement, known, who)
@@ -53,6 +63,17 @@ def rate(
         violations=check(arrangement, known, who),
         hardest=hardest,
         easings=easier(arrangement, known, who, [reason.bar for reason in hardest]),
+    )
+
+
+def _at_tempo(arrangement: Arrangement, tempo: float) -> Arrangement:
+    """The tempo to aim at is no slower than the one rated."""
+    return replace(
+        arrangement,
+        student_tempo=tempo,
+        target_tempo=max(tempo, arrangement.target_tempo)
+        if arrangement.level in LEVEL_NAMES
+        else tempo,
     )
 
 

@@ -93,9 +93,16 @@ class Easier(Table):
     least_points: float = Field(gt=0)
 
 
+class Unstated(Table):
+    """At what a score that says no tempo is graded: strokes a second."""
+
+    strokes: float = Field(gt=0)
+
+
 class DifficultyTable(Table):
     weights: Weights
     scales: Scales
+    unstated: Unstated
     interval: Interval
     easier: Easier
     bands: Bands
