@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from arranger.music.key import Key
 from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
+
+if TYPE_CHECKING:
+    from arranger.music.others import BarAlternative
 
 Voice = Literal["melody", "bass", "inner"]
 LeftFinger = Literal["0", "1", "2", "3", "4", "T"]
@@ -154,7 +157,8 @@ class Arrangement:
     higher. ``transposed_by`` leads from the source to what sounds, octave folds apart.
     ``tuning`` holds MIDI numbers of strings 1..6 without capo. ``target_tempo`` and
     ``student_tempo`` are quarter notes of the source a minute. ``notes`` are sorted by
-    onset, then from string 6 to string 1. ``keys`` holds every key tried, the best first.
+    onset, then from string 6 to string 1. ``keys`` holds every key tried, the best first,
+    ``others`` the other ways to play a bar that were asked for.
     """
 
     title: str
@@ -179,3 +183,4 @@ class Arrangement:
     decisions: tuple[Decision, ...]
     proof: Proof
     keys: tuple[KeyChoice, ...] = ()
+    others: tuple[BarAlternative, ...] = ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from fractions import Fraction
 from typing import NoReturn
 
@@ -34,9 +34,15 @@ def window(reduction: Reduction) -> frozenset[int]:
     return frozenset(i for i in near if 0 <= i < len(bars))
 
 
-def check_bars(reduction: Reduction) -> None:
-    """Raise UsageError for a mark on a bar that the piece does not have."""
+def check_bars(reduction: Reduction, others: Collection[int] = ()) -> None:
+    """Raise UsageError for a mark on, or a question about, a bar the piece does not have."""
     known = {bar.number for bar in reduction.analysis.score.bars}
+    for number in sorted(set(others) - known):
+        raise UsageError(
+            f"there is no bar {number} to look at",
+            where="--others",
+            next_step=f"The bars run from {min(known)} to {max(known)}.",
+        )
     for number in sorted(reduction.marks.marked_bars - known):
         raise UsageError(
             f"there is no bar {number} to mark",
@@ -149,12 +155,23 @@ def _apply_note(
 
 def _onset(beat: Beat, bar: Bar, reduction: Reduction) -> Beat:
     """Where a beat as counted under the tab lies; a pick-up counts from the bar's end."""
+    unit, lead = _counting(bar, reduction)
+    return bar.start + (beat - 1) * unit - lead
+
+
+def beat_of(onset: Beat, bar: Bar, reduction: Reduction) -> Beat:
+    """The beat as counted under the tab of a moment in a bar."""
+    unit, lead = _counting(bar, reduction)
+    return (onset - bar.start + lead) / unit + 1
+
+
+def _counting(bar: Bar, reduction: Reduction) -> tuple[Beat, Beat]:
+    """How long a beat is, and how much of a pick-up bar is not played."""
     unit = Fraction(4, bar.denominator)
     if reduction.written_scale == 2 and bar.denominator == 4:
         unit /= 2
     full = Fraction(4 * bar.numerator, bar.denominator)
-    lead = full - bar.length if bar.number == 0 else Fraction(0)
-    return bar.start + (beat - 1) * unit - lead
+    return unit, full - bar.length if bar.number == 0 else Fraction(0)
 
 
 def _begins(slot: Slot, voice: str) -> bool:

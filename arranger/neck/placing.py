@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.reduction import Reduction, Setting
-from arranger.neck.dynamic import Lattice, restricted
+from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, rank_keys
 from arranger.neck.marked import beside_book, check_bars, marked_rows, window
 from arranger.neck.network import grip_maker, network
+from arranger.neck.others import Solved, other_ways
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_budget import ShapeBudget
 from arranger.neck.written import Chosen, arrangement
@@ -24,8 +27,12 @@ NO_WISH = 10**6
 """Shapes wished for where a level sets no number."""
 
 
-def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
+def place(
+    reduction: Reduction, *, level: Level, player: Player, others: Collection[int] = ()
+) -> Arrangement:
     """The arrangement of a reduction for one student.
+
+    ``others`` are the bars (printed numbers) for which other ways to play are looked for.
 
     Every key of ``reduction.settings`` is ranked by the bound of its dynamic program;
     the best is then solved to the end. Marks on bars and notes are kept in a second
@@ -35,13 +42,14 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
     ------
     UsageError : a mark or a voicing of the teacher's cannot be kept; says where and why.
     """
-    check_bars(reduction)
+    check_bars(reduction, others)
     maker = grip_maker(reduction, level, player)
     ranked, net = rank_keys(reduction, maker)
     setting = ranked[0].setting
     proven = prove(net, shape_budget(level, fingering().shape), _effort())
+    whole = net, proven.paths
     if reduction.marks.marked_bars:
-        net, proven = _with_marks(reduction, setting, level, maker, before=(net, proven))
+        net, proven, whole = _with_marks(reduction, setting, level, maker, before=(net, proven))
     chosen = _chosen(reduction, net, proven)
     return arrangement(
         reduction,
@@ -51,7 +59,6 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
         chosen=chosen,
         level=level,
         player=player,
-        costs=fingering(),
         proof=Proof(
             objective=proven.objective / 10, bound=proven.bound / 10, seconds=proven.work
         ),
@@ -61,6 +68,17 @@ def place(reduction: Reduction, *, level: Level, player: Player) -> Arrangement:
             *beside_book(reduction, setting, net, chosen),
         ),
         keys=_keys(ranked),
+        others=other_ways(
+            Solved(
+                reduction,
+                setting,
+                *whole,
+                level=level,
+                player=player,
+                budget=shape_budget(level, fingering().shape),
+            ),
+            others,
+        ),
     )
 
 
@@ -83,8 +101,11 @@ def _with_marks(
     maker: GripMaker,
     *,
     before: tuple[Lattice, Proven],
-) -> tuple[Lattice, Proven]:
-    """The solution with the marks kept; outside their windows it stays as it was."""
+) -> tuple[Lattice, Proven, tuple[Lattice, dict[int, Path]]]:
+    """The solution with the marks kept; outside their windows it stays as it was.
+
+    Also the lattice before it was narrowed by the marks, with the same paths in it.
+    """
     alone = window(reduction)
     net = network(reduction, setting, maker, alone=alone)
     known = dict(zip(before[0].piece.classes, range(len(before[0].piece.classes)), strict=True))
@@ -96,8 +117,14 @@ def _with_marks(
                 rows[kind, slot] = np.array([path[slot]], dtype=np.int32)
             else:
                 rows[kind, slot] = np.arange(len(grips), dtype=np.int32)
-    narrowed = restricted(net, marked_rows(net, reduction, rows))
-    return narrowed, prove(narrowed, shape_budget(level, fingering().shape), _effort())
+    kept = marked_rows(net, reduction, rows)
+    narrowed = restricted(net, kept)
+    proven = prove(narrowed, shape_budget(level, fingering().shape), _effort())
+    paths = {
+        kind: tuple(int(kept[kind, slot][row]) for slot, row in enumerate(path))
+        for kind, path in proven.paths.items()
+    }
+    return narrowed, proven, (net, paths)
 
 
 def shape_budget(level: Level, costs: ShapeCosts) -> ShapeBudget:

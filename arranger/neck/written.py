@@ -21,16 +21,17 @@ from arranger.music.arrangement import (
 )
 from arranger.music.chord import Chord
 from arranger.music.key import Key
+from arranger.music.others import BarAlternative
 from arranger.music.reduction import Reduction, Setting, Slot, Stroke
 from arranger.music.score import Bar
 from arranger.music.time import Beat
-from arranger.neck.fretboard import Neck, Spot
+from arranger.neck.fretboard import Neck, Spot, neck_of
 from arranger.neck.grips import Grip
 from arranger.neck.hands import Hand
 from arranger.neck.right_hand import Moment, plucking
 from arranger.neck.slurs import with_slurs
 from arranger.tables import Level, Player
-from arranger.tables.fingering import FingeringTable, RightHandCosts
+from arranger.tables.fingering import RightHandCosts, fingering
 from arranger.tables.shapes import ChordShape
 
 LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
@@ -53,17 +54,15 @@ def arrangement(
     chosen: Sequence[Chosen],
     level: Level,
     player: Player,
-    costs: FingeringTable,
     proof: Proof,
     decisions: tuple[Decision, ...],
     keys: tuple[KeyChoice, ...] = (),
+    others: tuple[BarAlternative, ...] = (),
 ) -> Arrangement:
     """The arrangement that the grips ``chosen`` (one a slot) stand for."""
     analysis = reduction.analysis
     score = analysis.score
-    notes = _notes(reduction, setting.transposition, neck, chosen)
-    notes = _plucked(notes, reduction, costs.right)
-    notes = with_slurs(notes, reduction, level, player, costs.slur)
+    notes = fingered_notes(reduction, setting, chosen, level=level, player=player)
     shapes, marks = _shapes(chosen, hands, setting)
     return Arrangement(
         title=score.title,
@@ -88,7 +87,23 @@ def arrangement(
         decisions=(*decisions, *reduction.decisions),
         proof=proof,
         keys=keys,
+        others=others,
     )
+
+
+def fingered_notes(
+    reduction: Reduction,
+    setting: Setting,
+    chosen: Sequence[Chosen],
+    *,
+    level: Level,
+    player: Player,
+) -> list[Placement]:
+    """The notes that the grips ``chosen`` (one a slot) stand for, both hands fingered."""
+    costs, neck = fingering(), neck_of(player, reduction.capo)
+    notes = _notes(reduction, setting.transposition, neck, chosen)
+    notes = _plucked(notes, reduction, costs.right)
+    return with_slurs(notes, reduction, level, player, costs.slur)
 
 
 # Notes --------------------------------------------------------------------------------

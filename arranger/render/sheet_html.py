@@ -10,13 +10,15 @@ from collections.abc import Iterator, Sequence
 from functools import cache
 from html import escape
 from importlib import resources
+from itertools import groupby
 
 from arranger.music.arrangement import Arrangement
-from arranger.music.lesson import Lesson
+from arranger.music.lesson import Lesson, LessonStep
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import finger_list, mirrored, shape_svg
 from arranger.render.engrave import System
 from arranger.render.fold import Folded
+from arranger.render.other_ways import other_ways
 from arranger.render.plain_text import one_line
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
@@ -75,6 +77,7 @@ def playing_sheet(
         *_controls(arrangement),
         *_shapes(arrangement),
         *_score(folds.drawn, systems),
+        *_others(arrangement),
         *_words("What to practise, in order", "ol", _steps(lesson)),
         *_words("About this arrangement", "ul", _notes(arrangement, verdict, folds)),
         *_spoken(written),
@@ -187,6 +190,26 @@ def _score(drawn: Arrangement, systems: Sequence[System]) -> Iterator[str]:
         yield f'<div class="system" {label}>{drawing}</div>'
 
 
+def _others(arrangement: Arrangement) -> Iterator[str]:
+    """Other ways to play a bar, closed until the bar is chosen."""
+    ways = other_ways(arrangement)
+    if not ways:
+        return
+    yield '<section id="others"><h2>Other ways to play a bar</h2>'
+    yield "<p>Choose a bar to see them; the lines of one go into the marks file.</p>"
+    for bar, same in groupby(ways, key=lambda way: way.bar):
+        yield f'<details class="others" data-bar="{bar}"><summary>Bar {bar}</summary><ol>'
+        for way in same:
+            yield (
+                f"<li><p>{escape(way.words)} {escape(way.cost[:1].upper() + way.cost[1:])}.</p>"
+                f"<pre>{escape(way.tab)}</pre>"
+                f'<button type="button" class="copy">Copy the lines that choose it</button>'
+                f'<pre class="marks" tabindex="0">{escape(way.marks)}</pre></li>'
+            )
+        yield "</ol></details>"
+    yield "</section>"
+
+
 def _words(title: str, tag: str, lines: Sequence[str]) -> Iterator[str]:
     if lines:
         yield f"<h2>{title}</h2><{tag}>"
@@ -198,8 +221,23 @@ def _words(title: str, tag: str, lines: Sequence[str]) -> Iterator[str]:
 def _steps(lesson: Lesson) -> list[str]:
     return [
         f"<strong>{escape(one_line(step.title))}.</strong> {escape(one_line(step.text))}"
+        f"{_loop_button(step)}"
         for step in lesson.steps
     ]
+
+
+def _loop_button(step: LessonStep) -> str:
+    """A button that loops the step's bars, as far as they lie side by side."""
+    if not step.bars:
+        return ""
+    last = first = step.bars[0]
+    for bar in step.bars[1:]:
+        if bar != last + 1:
+            break
+        last = bar
+    name = f"bar {first}" if last == first else f"bars {first}–{last}"
+    ends = f'data-from="{first}" data-to="{last}"'
+    return f' <button type="button" class="loop" {ends}>Loop {name}</button>'
 
 
 def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[str]:

@@ -143,10 +143,14 @@ def arrange(
         bool,
         typer.Option("--practice-tempos", help="Practice files slow and at the target too."),
     ] = False,
+    others: Annotated[
+        str | None,
+        typer.Option(metavar="8,12|all|none", help="Show other ways to play some bars."),
+    ] = None,
 ) -> None:
     """Arrange one piece for one level."""
     with _one_voice(piece):
-        from arranger.render import Extras, Paper
+        from arranger.render import Extras, Paper, other_lines
         from arranger.run.pipeline import arrange as arrange_piece
         from arranger.run.store import keep, piece_name
 
@@ -164,6 +168,7 @@ def arrange(
             straight=straight,
             tempo=tempo,
             leading_bass=leading_bass,
+            others=others,
             anyway=anyway,
         )
         files = result.documents(paper=sheet, extras=extras)
@@ -172,6 +177,8 @@ def arrange(
         for line in _summary(result):
             print(line)
         for line in _ranking(result.arrangement) if keys else ():
+            print(line)
+        for line in other_lines(result.arrangement) if others not in {None, "all"} else ():
             print(line)
         print(f"written to {folder}: {', '.join(sorted(files))}")
 

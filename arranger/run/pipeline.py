@@ -27,6 +27,7 @@ from arranger.tables import (
     player_from_file,
 )
 from arranger.tables.marks import bar_range, marks_from_file
+from arranger.tables.solving import solving
 from arranger.teach import teach
 
 BARS_NAMED = 8
@@ -39,7 +40,7 @@ class Wishes:
 
     ``key`` (in which the hand plays) and ``capo`` overrule those of ``marks``; ``player``
     is a player file. ``leading_bass``: bass notes may be added that lead to the next chord;
-    None leaves it to the level.
+    None leaves it to the level. ``others``: bars for which other ways to play are wanted.
     """
 
     key: str | None = None
@@ -47,6 +48,7 @@ class Wishes:
     player: Path | None = None
     marks: Marks = NO_MARKS
     leading_bass: bool | None = None
+    others: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +81,7 @@ def arrange(
     straight: bool | None = None,
     tempo: float | None = None,
     leading_bass: bool | None = None,
+    others: str | None = None,
     anyway: bool = False,
 ) -> Result:
     """A solo fingerstyle guitar arrangement of a piano piece.
@@ -95,6 +98,8 @@ def arrange(
     meter, straight, tempo : see ``understand``.
     leading_bass : whether bass notes may be added that lead to the next chord; None leaves
         it to the level.
+    others : bars for which other ways to play are wanted, such as ``8`` or ``8,12-14``,
+        ``all`` or ``none``; None takes all different bars of a small piece.
     anyway : return the arrangement even where the piece does not suit the level.
 
     Raises
@@ -120,8 +125,31 @@ def arrange(
         player=Path(player) if player else None,
         marks=marked,
         leading_bass=leading_bass,
+        others=bars_asked(others, analysis),
     )
     return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
+
+
+def bars_asked(text: str | None, analysis: Analysis) -> frozenset[int]:
+    """The bars (printed numbers) for which other ways to play are asked; see ``arrange``.
+
+    Raises
+    ------
+    UsageError : the text names no bars.
+    """
+    bars = analysis.score.bars
+    same = zip(bars, analysis.same_as, strict=True)
+    different = frozenset(bar.number for bar, earlier in same if earlier is None)
+    if text is None:
+        return different if len(different) <= solving().others_unasked else frozenset()
+    if text in {"all", "none"}:
+        return different if text == "all" else frozenset()
+    found: set[int] = set()
+    for part in text.split(","):
+        whole = part if "-" in part else f"{part}-{part}"
+        low, high = bar_range(whole, where="--others")
+        found.update(range(low, high + 1))
+    return frozenset(found)
 
 
 def arrange_analysis(
@@ -146,14 +174,15 @@ def suited(
     level = level_named(level_name)
     player = player_from_file(wishes.player, level) if wishes.player else default_player(level)
     reduction = _reduced(analysis, level_name, level, player, wishes)
-    result = _placed(reduction, level, player)
+    result = _placed(reduction, level, player, wishes.others)
     wrong = _misfit(result.verdict, level)
     if not wrong or anyway:
         return result
     for setting in reduction.settings:
         if setting.key == result.arrangement.key:
             continue
-        other = _placed(replace(reduction, settings=(setting,)), level, player)
+        alone = replace(reduction, settings=(setting,))
+        other = _placed(alone, level, player, wishes.others)
         if not _misfit(other.verdict, level):
             return _in_another_key(other, best=result.arrangement, wrong=wrong)
     bars = unfaithful_bars(result.arrangement, analysis, level)
@@ -182,10 +211,12 @@ def _reduced(
     return reduction
 
 
-def _placed(reduction: Reduction, level: Level, player: Player) -> Result:
+def _placed(
+    reduction: Reduction, level: Level, player: Player, others: frozenset[int] = frozenset()
+) -> Result:
     """Placed, judged and taught; a result the judge refuses is a fault of ours."""
     analysis = reduction.analysis
-    arrangement = place(reduction, level=level, player=player)
+    arrangement = place(reduction, level=level, player=player, others=others)
     verdict = judge(arrangement, analysis, level, player)
     if verdict.violations:
         raise InternalFault(

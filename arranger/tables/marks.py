@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Literal
@@ -102,6 +103,29 @@ def marks_of(file: MarksFile, *, where: str) -> Marks:
             for line in file.note
         ),
     )
+
+
+def marks_lines(notes: Sequence[NoteMark], bars: Sequence[BarMark] = ()) -> str:
+    """Marks as the lines of a marks file; ``marks_from_file`` reads them back."""
+    names = {number: name for name, number in FINGERS.items()}
+    blocks = []
+    for mark in bars:
+        lines = ["[[bar]]", f"bar = {mark.bar}"]
+        for word, techniques in (("avoid", mark.avoid), ("use", mark.use)):
+            if techniques:
+                named = ", ".join(f'"{name}"' for name in sorted(techniques))
+                lines.append(f"{word} = [{named}]")
+        blocks.append("\n".join(lines))
+    for note in notes:
+        whole = note.beat.denominator == 1
+        beat = str(note.beat) if whole else f'"{note.beat}"'
+        lines = ["[[note]]", f"bar = {note.bar}", f"beat = {beat}", f'voice = "{note.voice}"']
+        if note.string is not None:
+            lines.append(f"string = {note.string}")
+        if note.finger is not None:
+            lines.append(f'finger = "{names[note.finger]}"')
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks) + "\n"
 
 
 def bar_range(text: str, *, where: str) -> tuple[int, int]:

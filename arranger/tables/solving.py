@@ -21,6 +21,10 @@ class SolvingTable(Table):
     close_keys: float = Field(ge=0)
     plain_rounds: tuple[tuple[int, int], ...] = Field(min_length=1)
     plain_ceiling: float = Field(gt=0)
+    others: int = Field(ge=1)
+    other_points: float = Field(gt=0)
+    other_moments: int = Field(ge=1)
+    others_unasked: int = Field(ge=0)
 
 
 def solving() -> SolvingTable:

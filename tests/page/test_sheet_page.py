@@ -20,8 +20,11 @@ import pytest
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson, LessonStep
+from arranger.music.marks import BarMark, NoteMark
+from arranger.music.others import BarAlternative
 from arranger.music.verdict import Difficulty, Fidelity, Verdict
 from arranger.render import documents
+from arranger.tables.marks import marks_from_file
 
 # On a checking machine nothing may be skipped; elsewhere a browser may be missing.
 _MUST_RUN = os.environ.get("CI") == "true"
@@ -98,7 +101,9 @@ def show(browser: Any, tmp_path: Path) -> Iterator[Callable[[Arrangement], Any]]
     pages = []
 
     def opened(arrangement: Arrangement) -> Any:
-        lesson = Lesson(steps=(LessonStep(kind="x", title=_MARKUP, text="Slowly."),))
+        lesson = Lesson(
+            steps=(LessonStep(kind="x", title=_MARKUP, text="Slowly.", bars=(1, 2)),)
+        )
         path = tmp_path / "sheet.html"
         path.write_bytes(documents(arrangement, _verdict(), lesson)["sheet.html"])
         page = browser.new_page(viewport={"width": 1000, "height": 1200})
@@ -261,3 +266,77 @@ def test_a_long_piece_is_small_enough_to_send(
     page = show(piece(lines))
     assert len(page.content()) < 2_500_000
     assert page.locator("rect.bar").count() == 156
+
+
+def _with_another_way(tune: Arrangement) -> Arrangement:
+    notes = tuple(replace(note, bar=2) for note in tune.notes if note.onset >= 4)
+    way = BarAlternative(
+        bar=2,
+        points=3.5,
+        holding=1.0,
+        moving=2.5,
+        reason=f"with {_MARKUP}",
+        notes=notes,
+        note_marks=(
+            NoteMark(bar=2, beat=Fraction(1), voice="bass", string=6, finger=3),
+            NoteMark(bar=2, beat=Fraction(5, 2), voice="melody", string=1, finger=4),
+        ),
+        bar_mark=BarMark(bar=2, avoid=frozenset({"full barre"}), use=frozenset()),
+    )
+    return replace(tune, others=(way,))
+
+
+def test_other_ways_open_where_a_bar_is_chosen(show: Any, tune: Arrangement) -> None:
+    page = show(_with_another_way(tune))
+    offer = page.locator("details.others")
+    assert offer.get_attribute("open") is None
+    page.locator("rect.bar").nth(1).click()
+    assert offer.get_attribute("open") is not None
+    assert _MARKUP in page.inner_text("details.others li p")
+    page.locator("rect.bar").nth(0).click()
+    assert offer.get_attribute("open") is None
+
+
+def test_the_lines_of_another_way_are_copied_as_marks(
+    show: Any, tune: Arrangement, tmp_path: Path
+) -> None:
+    piece = _with_another_way(tune)
+    page = show(piece)
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.locator("rect.bar").nth(1).click()
+    page.click("button.copy")
+    _until(page, "document.querySelector('button.copy').textContent === 'Copied'")
+    file = tmp_path / "marks.toml"
+    file.write_text(page.evaluate("navigator.clipboard.readText()"), "utf-8")
+    marks = marks_from_file(file)
+    assert marks.note_marks == piece.others[0].note_marks
+    assert marks.bar_marks == (piece.others[0].bar_mark,)
+
+
+def test_a_step_of_the_lesson_loops_its_bars(show: Any, tune: Arrangement) -> None:
+    page = show(tune)
+    page.click("button.loop")
+    assert page.inner_text("#said") == "Looping bars 1 to 2."
+
+
+def test_a_phone_scrolls_the_music_and_nothing_else(
+    show: Any, piece: Callable[..., Arrangement]
+) -> None:
+    lines = "\n".join(f"{beat} 1 melody 1 {beat % 4} 1 m" for beat in range(32))
+    page = show(piece(lines, tempo=600.0))
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    frame = "document.querySelector('.system')"
+    assert page.evaluate(f"{frame}.scrollWidth > {frame}.clientWidth")
+    page.click("#play")
+    _until(page, f"{frame}.scrollLeft > 0")
+
+
+def test_dark_and_print_have_their_own_colours(show: Any, tune: Arrangement) -> None:
+    page = show(tune)
+    colour = "getComputedStyle(document.body).backgroundColor"
+    page.emulate_media(color_scheme="dark")
+    dark = page.evaluate(colour)
+    page.emulate_media(media="print")
+    assert page.evaluate(colour) != dark
+    assert not page.is_visible(".controls")

@@ -221,7 +221,10 @@
   const placeOf = notePlace.map((drawnNote) => {
     const group = byId(`t${drawnNote}`);
     const text = group?.querySelector("text");
-    return text && { system: group.closest("svg.sheet"), x: Number(text.getAttribute("x")) };
+    if (!text) return text;
+    const system = group.closest("svg.sheet");
+    const wide = Number(system.querySelector("svg").getAttribute("viewBox").split(" ")[2]);
+    return { system, wide, x: Number(text.getAttribute("x")) };
   });
   // All sizes are read before anything is added: the page is laid out once.
   const cursors = new Map();
@@ -262,6 +265,13 @@
     for (const [svg, cursor] of cursors) {
       const [top, bottom] = cursor.dataset.span.split(",");
       cursor.setAttribute("d", svg === place.system ? `M${place.x},${top}V${bottom}` : "");
+    }
+    const frame = place.system.parentElement;
+    if (frame.scrollWidth > frame.clientWidth) {
+      const at = (place.x / place.wide) * frame.scrollWidth;
+      if (at < frame.scrollLeft || at > frame.scrollLeft + 0.8 * frame.clientWidth) {
+        frame.scrollLeft = at - 0.2 * frame.clientWidth;
+      }
     }
     const seen = place.system.getBoundingClientRect();
     if (seen.bottom > innerHeight || seen.top < 0) {
@@ -360,6 +370,7 @@
     state.passes = 0;
     state.position = loop ? range()[0] : bars[index].start;
     showLoop();
+    offer(index);
     restart();
   };
   for (const hit of hits) {
@@ -369,6 +380,45 @@
       event.preventDefault();
       event.stopPropagation();
       choose(Number(hit.dataset.bar));
+    });
+  }
+  // ---- Other ways to play a bar ---------------------------------------------------------------
+  const offers = [...document.querySelectorAll("details.others")];
+  const offer = (index) => {
+    const names = new Set([index]);
+    barPlace.forEach((place, bar) => { if (place === barPlace[index]) names.add(bar); });
+    for (const offered of offers) {
+      offered.open = [...names].some((bar) => bars[bar].name === offered.dataset.bar);
+    }
+  };
+  const copied = (button) => {
+    const before = button.textContent;
+    button.textContent = "Copied";
+    setTimeout(() => { button.textContent = before; }, 1500);
+  };
+  for (const button of document.querySelectorAll("button.copy")) {
+    button.addEventListener("click", async () => {
+      const lines = button.nextElementSibling;
+      try {
+        await navigator.clipboard.writeText(lines.textContent);
+      } catch {
+        // A page from disk may not reach the clipboard: the lines are marked for the keyboard.
+        getSelection().selectAllChildren(lines);
+        document.execCommand("copy");
+      }
+      copied(button);
+    });
+  }
+  const named = (name) => bars.findIndex((bar) => bar.name === name);
+  for (const button of document.querySelectorAll("button.loop")) {
+    button.addEventListener("click", () => {
+      loop = [named(button.dataset.from), named(button.dataset.to)];
+      state.passes = 0;
+      state.position = range()[0];
+      showLoop();
+      restart();
+      hits.find((hit) => barPlace[Number(hit.dataset.bar)] === barPlace[loop[0]])
+        ?.closest(".system").scrollIntoView({ block: "center" });
     });
   }
   byId("play").addEventListener("click", () => (state.playing ? pause() : play()));

@@ -72,7 +72,6 @@ def written(reduction: Reduction, *grips: Grip) -> Arrangement:
         chosen=[Chosen(s, g) for s, g in zip(reduction.slots, grips, strict=True)],
         level=LEVEL,
         player=PLAYER,
-        costs=fingering(),
         proof=Proof(objective=0.0, bound=0.0, seconds=0.0),
         decisions=(),
     )

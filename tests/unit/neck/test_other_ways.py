@@ -1,0 +1,96 @@
+"""Other ways to play a bar: different, priced, and chosen again by the marks they come with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from arranger.music.arrangement import Placement
+from arranger.music.errors import UsageError
+from arranger.music.others import BarAlternative
+from arranger.render.other_ways import other_lines, other_ways
+from arranger.run.pipeline import Result, arrange
+from arranger.tables.marks import marks_from_file, marks_lines
+
+_CORPUS = Path(__file__).resolve().parents[3] / "corpus"
+_CASES = (("greensleeves", "beginner", 8), ("amazing_grace_hymn", "beginner", 2))
+
+
+def _arranged(piece: str, level: str, **options: str | Path) -> Result:
+    return arrange(_CORPUS / f"{piece}.mid", level=level, anyway=True, **options)  # type: ignore[arg-type]
+
+
+def _places(notes: tuple[Placement, ...], bar: int) -> list[tuple[object, ...]]:
+    return [(n.onset, n.voice, n.string, n.fret, n.left) for n in notes if n.bar == bar]
+
+
+@pytest.fixture(scope="module", params=_CASES, ids=lambda case: case[0])
+def case(request: pytest.FixtureRequest) -> tuple[str, str, int, Result]:
+    piece, level, bar = request.param
+    return piece, level, bar, _arranged(piece, level, others=str(bar))
+
+
+def test_they_differ_from_what_was_chosen_and_from_each_other(
+    case: tuple[str, str, int, Result],
+) -> None:
+    _, _, bar, result = case
+    ways = result.arrangement.others
+    assert 1 <= len(ways) <= 3
+    assert {way.bar for way in ways} == {bar}
+    played = [_places(result.arrangement.notes, bar), *(_places(w.notes, bar) for w in ways)]
+    assert len({tuple(places) for places in played}) == len(played)
+    assert [way.points for way in ways] == sorted(way.points for way in ways)
+
+
+def test_the_tune_stays_the_tune(case: tuple[str, str, int, Result]) -> None:
+    _, _, bar, result = case
+
+    def tune(notes: tuple[Placement, ...]) -> list[tuple[object, int]]:
+        inside = (n for n in notes if n.bar == bar and n.voice == "melody")
+        return [(n.onset, n.midi) for n in inside]
+
+    for way in result.arrangement.others:
+        assert tune(way.notes) == tune(result.arrangement.notes)
+
+
+def _chosen(way: BarAlternative, case: tuple[str, str, int, Result], folder: Path) -> Result:
+    piece, level, _, _ = case
+    file = folder / "marks.toml"
+    bars = (way.bar_mark,) if way.bar_mark else ()
+    file.write_text(marks_lines(way.note_marks, bars), "utf-8")
+    marks = marks_from_file(file)
+    assert (marks.note_marks, marks.bar_marks) == (way.note_marks, bars)
+    return _arranged(piece, level, marks=file, others="none")
+
+
+def test_the_marks_of_a_way_choose_it(
+    case: tuple[str, str, int, Result], tmp_path: Path
+) -> None:
+    """With its neighbours free to answer, a way also costs no more than was said."""
+    before = case[3].arrangement.proof
+    for way in case[3].arrangement.others:
+        again = _chosen(way, case, tmp_path).arrangement
+        assert _places(again.notes, way.bar) == _places(way.notes, way.bar)
+        assert again.proof.objective <= before.objective + way.points + 0.05
+
+
+def test_each_way_is_said_with_tab_and_marks(case: tuple[str, str, int, Result]) -> None:
+    _, _, bar, result = case
+    for way in other_ways(result.arrangement):
+        assert "points" in way.cost
+        assert f"bar = {bar}" in way.marks
+        assert way.tab.count("|") > 6
+    text = "\n".join(other_lines(result.arrangement))
+    assert f"other ways to play bar {bar}:" in text
+
+
+def test_a_small_piece_comes_with_other_ways_and_none_means_none() -> None:
+    assert _arranged("little_minuet", "beginner").arrangement.others
+    assert not _arranged("little_minuet", "beginner", others="none").arrangement.others
+
+
+@pytest.mark.parametrize("asked", ["99", "x", "9-3"])
+def test_a_bar_that_is_not_there(asked: str) -> None:
+    with pytest.raises(UsageError):
+        _arranged("little_minuet", "beginner", others=asked)
