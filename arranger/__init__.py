@@ -7,10 +7,22 @@ if TYPE_CHECKING:
     from arranger.music.outcome import Outcome
     from arranger.run.batch import batch
     from arranger.run.compare import compare
+    from arranger.run.fingering import Fingered, finger, finger_notes
     from arranger.run.pipeline import Result, arrange
     from arranger.run.rate import rate
 
-__all__ = ["ArrangerError", "Outcome", "Result", "arrange", "batch", "compare", "rate"]
+__all__ = [
+    "ArrangerError",
+    "Fingered",
+    "Outcome",
+    "Result",
+    "arrange",
+    "batch",
+    "compare",
+    "finger",
+    "finger_notes",
+    "rate",
+]
 
 _HOME = {
     "ArrangerError": "arranger.music.errors",
@@ -19,6 +31,9 @@ _HOME = {
     "arrange": "arranger.run.pipeline",
     "batch": "arranger.run.batch",
     "compare": "arranger.run.compare",
+    "Fingered": "arranger.run.fingering",
+    "finger": "arranger.run.fingering",
+    "finger_notes": "arranger.run.fingering",
     "rate": "arranger.run.rate",
 }
 

@@ -411,6 +411,49 @@ def _one_line(text: str) -> str:
 
 
 @app.command()
+def finger(
+    piece: Annotated[
+        Path, typer.Argument(metavar="INPUT", help="A guitar score: MusicXML or MIDI.")
+    ],
+    octave_down: Annotated[
+        bool | None,
+        typer.Option(
+            "--octave-down/--as-sounding",
+            help="It sounds an octave lower than written, or as written; else as it says.",
+        ),
+    ] = None,
+    keep_fingering: Annotated[
+        bool, typer.Option("--keep-fingering", help="Keep the strings and fingers it states.")
+    ] = False,
+    player: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
+    ] = None,
+    capo: Annotated[int, typer.Option(metavar="N", help="The fret the capo lies on.")] = 0,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
+    force: Force = False,
+) -> None:
+    """Choose strings, frets and fingers for a guitar score, every note as written."""
+    with _one_voice(piece):
+        from arranger.run.fingering import finger as finger_piece
+        from arranger.run.fingering import summary
+        from arranger.run.store import keep, piece_name
+
+        result = finger_piece(
+            piece,
+            octave_down=octave_down,
+            keep_fingering=keep_fingering,
+            player=player,
+            capo=capo,
+        )
+        files = result.documents()
+        folder = out / piece_name(piece) / "finger"
+        keep(files, folder, force=force)
+        for line in summary(result):
+            print(line)
+        print(f"written to {folder}: {', '.join(sorted(files))}")
+
+
+@app.command()
 def rate(
     tab: Annotated[
         Path,

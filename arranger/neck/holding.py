@@ -1,0 +1,402 @@
+"""All ways to hold what sounds, onset by onset: the lattice in which a fingering is chosen.
+
+At each onset a *stage* lists grips: a press for every note struck, for every note held from
+before its press or ``RELEASED``, and the position of the hand. A held note stays on its string
+and finger until it is let go; it is never let go before the next onset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arranger.music.written_note import WrittenNote
+from arranger.neck.habits import POSITIONS, Habits, speed
+from arranger.neck.presses import (
+    FINGER,
+    FRET,
+    FRETTED,
+    RELEASED,
+    STRING,
+    Codes,
+    Flags,
+    HandTables,
+    under_a_barre,
+)
+
+Scores = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """How many grips are kept an onset: ``stage`` in the end, ``first`` by their own score,
+    ``held`` ways to hold what was there before, ``struck`` ways for the notes struck alone.
+    """
+
+    stage: int = 96
+    first: int = 320
+    held: int = 40
+    struck: int = 600
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """``notes`` index the piece's notes, those struck first; ``codes`` (grips, notes) are
+    presses, ``position`` (grips,). ``carried`` pairs a column with its column in the stage
+    before; ``lost`` is the share of its length a held note would lose, by column.
+    """
+
+    notes: tuple[int, ...]
+    struck: int
+    codes: Codes
+    position: Codes
+    carried: tuple[tuple[int, int], ...]
+    lost: tuple[float, ...]
+    roles: tuple[int, ...]
+    pace: int
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    @cached_property
+    def sounding(self) -> tuple[Codes, Scores]:
+        """The presses that occur, and (grips, presses) how often: all notes."""
+        return _counts(self.codes)
+
+    @cached_property
+    def begun(self) -> tuple[Codes, Scores]:
+        """The same for the notes struck here."""
+        return _counts(self.codes[:, : self.struck])
+
+    @cached_property
+    def fretted(self) -> Flags:
+        """Whether any note of the grip is fretted."""
+        return np.asarray(FRETTED[self.codes].any(axis=1))
+
+    @cached_property
+    def held_on(self) -> Flags:
+        """Whether a fretted note is held on into the grip."""
+        return np.asarray(FRETTED[self.codes[:, self.struck :]].any(axis=1))
+
+    @cached_property
+    def first_finger(self) -> tuple[Codes, Codes]:
+        """The fret of the first finger (0: nowhere), and that of its barre (0: none)."""
+        ones = FINGER[self.codes] == 1
+        where = np.where(ones, FRET[self.codes], 0).max(axis=1)
+        return where, np.where(ones.sum(axis=1) > 1, where, 0)
+
+
+def _counts(codes: Codes) -> tuple[Codes, Scores]:
+    known, place = np.unique(codes, return_inverse=True)
+    place = place.reshape(codes.shape)
+    counts = np.zeros((len(codes), len(known)), dtype=np.float32)
+    rows = np.arange(len(codes))
+    for column in range(codes.shape[1]):
+        counts[rows, place[:, column]] += 1
+    counts[:, known == RELEASED] = 0
+    return known.astype(np.int32), counts
+
+
+# Scores -------------------------------------------------------------------------------
+
+
+def grip_scores(stage: Stage, habits: Habits) -> Scores:
+    """(grips,) what each grip of the stage is worth by itself."""
+    codes, position = stage.codes, stage.position
+    total: Scores = habits.family("position")[position].astype(np.float32)
+    for column, role in enumerate(stage.roles):
+        total += habits.struck[role, codes[:, column], position]
+    for column in range(stage.struck, codes.shape[1]):
+        total += habits.held[codes[:, column], position]
+    for one in range(stage.struck):
+        for other in range(one + 1, codes.shape[1]):
+            total += habits.pair[codes[:, one], codes[:, other]]
+    return total
+
+
+def move_scores(before: Stage, here: Stage, habits: Habits) -> Scores:
+    """(grips before, grips here) what each move is worth; minus infinity: impossible."""
+    known, was = before.sounding
+    struck, now = here.begun
+    total: Scores = was @ habits.move[here.pace][np.ix_(known, struck)] @ now.T
+    total += habits.shift[here.pace][before.position[:, None], here.position[None, :]]
+    total += _shift_under(before, here, habits)
+    total += _barre_change(before, here, habits)
+    for column, place in here.carried:
+        total += _carried(before.codes[:, place], here, column, habits)
+    return total
+
+
+def _shift_under(before: Stage, here: Stage, habits: Habits) -> Scores:
+    """What holds a hand that shifts: nothing fretted before, a fretted note held on."""
+    shifts = before.position[:, None] != here.position[None, :]
+    free = (~before.fretted).astype(np.int32)
+    held = here.held_on.astype(np.int32)
+    weights = habits.family("shift_free")[free[:, None], held[None, :]]
+    return np.asarray(shifts * weights, dtype=np.float32)
+
+
+def barre_change(before: Stage, here: Stage) -> Codes:
+    """(grips before, grips here) 0 a new barre, 1 where the finger lay, 2 kept, 3 none."""
+    finger, barre = before.first_finger
+    _, now = here.first_finger
+    kind = np.where(finger[:, None] == now[None, :], 1, 0)
+    kind = np.where(barre[:, None] == now[None, :], 2, kind)
+    return np.where(now[None, :] == 0, 3, kind).astype(np.int32)
+
+
+def _barre_change(before: Stage, here: Stage, habits: Habits) -> Scores | float:
+    if not here.first_finger[1].any():
+        return 0.0
+    weights = np.append(habits.family("barre_change"), 0.0).astype(np.float32)
+    return np.asarray(weights[barre_change(before, here)])
+
+
+def release_terms(lost: float) -> tuple[float, float, float]:
+    """Features of letting a note go that would lose this share of its length."""
+    return 1.0, lost, float(lost > 0.5)
+
+
+def _carried(was: Codes, here: Stage, column: int, habits: Habits) -> Scores:
+    """A held note stays where it is or is let go, once and for all."""
+    now = here.codes[:, column]
+    gone = now == RELEASED
+    kept = was[:, None] == now[None, :]
+    weights = habits.family("release")
+    cost = float(np.dot(release_terms(here.lost[column]), weights[:3]))
+    letting = np.where(was == RELEASED, 0.0, cost + weights[3] * (FRET[was] == 0))
+    return np.where(kept, 0.0, np.where(gone[None, :], letting[:, None], -np.inf)).astype(
+        np.float32
+    )
+
+
+# Building -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Unplayable:
+    """A note that no hand can play where it stands, and why."""
+
+    note: int
+    why: str
+
+
+class Holding:
+    """Builds the stages of one piece for one hand."""
+
+    def __init__(
+        self, hand: HandTables, habits: Habits, widths: Widths, *, capo: int = 0
+    ) -> None:
+        self.hand = hand
+        self.habits = habits
+        self.widths = widths
+        self.capo = capo
+        self._struck: dict[tuple[tuple[int, ...], ...], Codes] = {}
+
+    def choices(self, note: WrittenNote, pinned: bool = True) -> Codes:
+        """Presses for a note; only those it is pinned to, where it can be played so."""
+        codes = self.hand.choices(note.midi - self.capo)
+        return pinned_presses(codes, note) if pinned else codes
+
+    def grips(self, notes: Sequence[WrittenNote]) -> Codes:
+        """(grips, notes) every way to strike these notes at once."""
+        options = [tuple(int(code) for code in self.choices(note)) for note in notes]
+        key = tuple(options)
+        if key not in self._struck:
+            self._struck[key] = self._together([np.array(o, dtype=np.int32) for o in options])
+        return self._struck[key]
+
+    def _together(self, options: Sequence[Codes]) -> Codes:
+        rows = np.zeros((1, 0), dtype=np.int32)
+        for codes in options:
+            fits = np.ones((len(rows), len(codes)), dtype=np.bool_)
+            for column in range(rows.shape[1]):
+                fits &= self.hand.fits[np.ix_(rows[:, column], codes)]
+            one, other = np.nonzero(fits)
+            rows = np.concatenate([rows[one], codes[other][:, None]], axis=1)
+        return rows[~under_a_barre(rows)]
+
+    def stage(
+        self,
+        notes: Sequence[WrittenNote],
+        struck: Sequence[int],
+        before: Stage | None,
+        best: Scores | None,
+        labels: Mapping[int, WrittenNote] | None = None,
+    ) -> tuple[Stage, Scores]:
+        """The stage at which ``struck`` begin, with the best score of a way to each grip."""
+        onset = notes[struck[0]].onset
+        columns, held = self._held(notes, onset, before, best)
+        grips = self._narrow(self.grips([notes[index] for index in struck]), struck)
+        codes = self._joined(grips, held)
+        codes, position = positioned(codes)
+        stage = Stage(
+            notes=(*struck, *(before.notes[c] for c in columns)) if before else tuple(struck),
+            struck=len(struck),
+            codes=codes,
+            position=position,
+            carried=tuple((len(struck) + k, column) for k, column in enumerate(columns)),
+            lost=(
+                *(0.0 for _ in struck),
+                *(_lost(notes[before.notes[c]], onset) for c in columns if before),
+            ),
+            roles=roles([notes[index].midi for index in struck]),
+            pace=speed(float(onset - notes[before.notes[0]].onset)) if before else 2,
+        )
+        return self._kept(stage, before, best, labels)
+
+    def _narrow(self, grips: Codes, struck: Sequence[int]) -> Codes:
+        """The likeliest ways to strike a big chord, where there are very many."""
+        if len(grips) <= self.widths.struck:
+            return grips
+        total = np.zeros(len(grips), dtype=np.float32)
+        for one, other in combinations(range(len(struck)), 2):
+            total += self.habits.pair[grips[:, one], grips[:, other]]
+        return grips[np.argsort(-total, kind="stable")[: self.widths.struck]]
+
+    def _held(
+        self,
+        notes: Sequence[WrittenNote],
+        onset: object,
+        before: Stage | None,
+        best: Scores | None,
+    ) -> tuple[list[int], Codes]:
+        """Columns of the stage before that are held on, and the ways to hold or let go."""
+        if before is None or best is None:
+            return [], np.zeros((1, 0), dtype=np.int32)
+        columns = [
+            column
+            for column, note in enumerate(before.notes)
+            if notes[note].end > onset  # type: ignore[operator]
+        ]
+        if not columns:
+            return [], np.zeros((1, 0), dtype=np.int32)
+        ways = before.codes[:, columns]
+        order = np.argsort(-best, kind="stable")
+        _, first = np.unique(ways[order], axis=0, return_index=True)
+        ways = ways[order][np.sort(first)[: self.widths.held]]
+        return columns, np.unique(np.concatenate(list(_let_go(ways))), axis=0)
+
+    def _joined(self, grips: Codes, held: Codes) -> Codes:
+        """Every way to strike with every way to hold that one hand can do together."""
+        fits = np.ones((len(grips), len(held)), dtype=np.bool_)
+        for one in range(grips.shape[1]):
+            for other in range(held.shape[1]):
+                fits &= self.hand.fits[grips[:, one][:, None], held[:, other][None, :]]
+        rows, ways = np.nonzero(fits)
+        codes = np.concatenate([grips[rows], held[ways]], axis=1)
+        return codes[~under_a_barre(codes)]
+
+    def _kept(
+        self,
+        stage: Stage,
+        before: Stage | None,
+        best: Scores | None,
+        labels: Mapping[int, WrittenNote] | None,
+    ) -> tuple[Stage, Scores]:
+        own = grip_scores(stage, self.habits)
+        rows = _top(own, self.widths.first, _labelled(stage, labels))
+        stage = taken(stage, rows)
+        total = own[rows]
+        if before is not None and best is not None:
+            moves = move_scores(before, stage, self.habits)
+            total = total + (best[:, None] + moves).max(axis=0)
+        rows = _top(total, self.widths.stage, _labelled(stage, labels))
+        rows = rows[np.isfinite(total[rows])]
+        return taken(stage, rows), total[rows]
+
+
+def pinned_presses(codes: Codes, note: WrittenNote) -> Codes:
+    """The presses that keep the note's pins; all of them where none does."""
+    kept = codes
+    if note.string is not None:
+        kept = kept[STRING[kept] == note.string]
+    if note.finger is not None:
+        kept = kept[FINGER[kept] == note.finger]
+    return kept if len(kept) else codes
+
+
+def _labelled(stage: Stage, labels: Mapping[int, WrittenNote] | None) -> Flags | None:
+    """Grips that do what the labels say of the notes struck; None where they say nothing."""
+    said = np.ones(len(stage), dtype=np.bool_)
+    known = False
+    for column in range(stage.struck):
+        label = (labels or {}).get(stage.notes[column])
+        if label is not None:
+            known = True
+            codes = stage.codes[:, column]
+            if label.string is not None:
+                said &= STRING[codes] == label.string
+            if label.finger is not None:
+                said &= FINGER[codes] == label.finger
+    return said if known else None
+
+
+def _top(scores: Scores, count: int, said: Flags | None) -> NDArray[np.int64]:
+    """The ``count`` best rows, and as many again of those that the labels name."""
+    order = np.argsort(-scores, kind="stable")
+    kept = order[:count]
+    if said is not None:
+        kept = np.union1d(kept, order[said[order]][:count])
+    return np.sort(kept)
+
+
+def taken(stage: Stage, rows: NDArray[np.int64]) -> Stage:
+    """The stage with some of its grips."""
+    return Stage(
+        notes=stage.notes,
+        struck=stage.struck,
+        codes=stage.codes[rows],
+        position=stage.position[rows],
+        carried=stage.carried,
+        lost=stage.lost,
+        roles=stage.roles,
+        pace=stage.pace,
+    )
+
+
+def _let_go(ways: Codes) -> list[Codes]:
+    """The ways themselves, and with notes let go: any few of up to three, else one or all."""
+    count = ways.shape[1]
+    sizes = range(1, count + 1) if count <= 3 else (1, count - 1, count)
+    found = [ways]
+    for size in sizes:
+        for gone in combinations(range(count), size):
+            fewer = ways.copy()
+            fewer[:, list(gone)] = RELEASED
+            found.append(fewer)
+    return found
+
+
+def positioned(codes: Codes) -> tuple[Codes, Codes]:
+    """Grips once for each position of the hand they can be held in, with the position.
+
+    A finger stands at most one fret off its own, or as little more as the grip asks for.
+    An open grip may be held anywhere.
+    """
+    fretted = FRETTED[codes]
+    own = np.where(FINGER[codes] == 5, FRET[codes], FRET[codes] - FINGER[codes] + 1)
+    low = np.where(fretted, own, 99).min(axis=1)
+    high = np.where(fretted, own, -99).max(axis=1)
+    position = np.arange(1, POSITIONS)[None, :]
+    off = np.maximum(np.abs(low[:, None] - position), np.abs(high[:, None] - position))
+    least = off.min(axis=1)
+    near = off <= np.maximum(1, least).reshape(-1, 1)
+    anywhere = np.asarray(~fretted.any(axis=1)).reshape(-1, 1)
+    rows, places = np.nonzero(near | anywhere)
+    return codes[rows], (places + 1).astype(np.int32)
+
+
+def roles(pitches: Sequence[int]) -> tuple[int, ...]:
+    """0 the highest, 2 the lowest, 1 between; a note alone counts as the highest."""
+    top, bottom = max(pitches), min(pitches)
+    return tuple(0 if midi == top else 2 if midi == bottom else 1 for midi in pitches)
+
+
+def _lost(note: WrittenNote, onset: object) -> float:
+    return float((note.end - onset) / note.length)  # type: ignore[operator]

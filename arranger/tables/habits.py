@@ -1,0 +1,38 @@
+"""What guitarists do rather than not: learnt weights, and the hand that plays as written."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from arranger.tables.loader import Table, load
+from arranger.tables.player import Level
+
+
+class LeftHabits(Table):
+    """Log-odds by family of features (see ``neck/habits.py``), each family in row order.
+
+    ``agree`` is how much the likeliest fingering as a whole counts beside the likeliest
+    finger of each note.
+    """
+
+    agree: float = Field(ge=0)
+    weights: dict[str, tuple[float, ...]]
+
+
+def left_habits() -> LeftHabits:
+    return load("habits", LeftHabits)
+
+
+def as_written() -> Level:
+    """The level of a hand that plays a score as it is written."""
+    return load("as_written", Level)
+
+
+class RightHabits(Table):
+    """Log-odds by family of features (see ``neck/plucked.py``), each family in row order."""
+
+    weights: dict[str, tuple[float, ...]]
+
+
+def right_habits() -> RightHabits:
+    return load("plucking", RightHabits)

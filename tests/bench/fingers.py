@@ -1,0 +1,243 @@
+"""How often our left hand does what editors printed, in pieces it has never seen.
+
+    python tests/bench/fingers.py DATA [--folds 5] [--epochs 4] [--shipped]
+
+Solo pieces in standard tuning, cross-validated over pieces (training takes all labelled
+scores but the fold's); intervals are a bootstrap over pieces. ``--shipped`` measures the
+shipped weights on the pieces they were learnt from, quickly, and is no evidence.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import statistics
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+from guitar_scores import STANDARD, GuitarScore, guitar_scores
+from numpy.typing import NDArray
+from train_fingers import (
+    SEED,
+    Example,
+    Rates,
+    examples,
+    features_of,
+    label_notes,
+    learnt,
+    mask_of,
+    start,
+    trained_hand,
+)
+
+from arranger.neck.chain import chain, field
+from arranger.neck.fingered import Fingering, fingered, learnt_weights
+from arranger.neck.habits import Habits
+from arranger.neck.holding import Widths
+from arranger.neck.lattice import lattice
+from arranger.neck.presses import FINGER
+
+Array = NDArray[np.float64]
+Marks = dict[str, list[bool]]
+BOOTSTRAP = 2000
+
+
+def agreement(score: GuitarScore, found: Fingering, marks: Marks) -> None:
+    """Marks what of the labels was met."""
+    for note in found.notes:
+        label = score.labels[note.note]
+        if label.string is not None and label.explicit:
+            marks["explicit strings"].append(note.string == label.string)
+        if label.string is not None and label.open_string:
+            marks["open-string labels"].append(note.string == label.string)
+        if label.string is not None:
+            marks["all strings"].append(note.string == label.string)
+        if label.left:
+            marks["left fingers"].append(note.finger == label.left)
+        if label.position is not None:
+            marks["positions"].append(note.position == label.position)
+
+
+def barres(score: GuitarScore, found: Fingering, marks: Marks) -> None:
+    """Where an editor printed a barre, whether the first finger lies across strings."""
+    for note in found.notes:
+        if score.labels[note.note].barre:
+            onset = score.notes[note.note].onset
+            sounding = [
+                other.string
+                for other in found.notes
+                if other.finger == 1
+                and score.notes[other.note].onset
+                <= onset
+                < score.notes[other.note].onset + other.length
+            ]
+            marks["barres printed"].append(len(sounding) > 1)
+
+
+def beside_labels(score: GuitarScore, weights: Array, marks: Marks) -> None:
+    """Each finger printed, told by the model that knows all labels of other onsets."""
+    pins = label_notes(score)
+    habits = Habits(features_of(score.tuning, trained_hand()), weights)
+    stages = lattice(score.notes, habits, Widths(), labels=pins).stages
+    chained = chain(stages, habits)
+    known = field(chained, [mask_of(stage, pins) for stage in stages])
+    for at, stage in enumerate(stages):
+        own = np.exp(chained.own[at] - chained.own[at].max())
+        before = known.alpha[at - 1] @ known.moves[at] if at else 1.0
+        shares = before * own * known.beta[at]
+        for column in range(stage.struck):
+            left = score.labels[stage.notes[column]].left
+            if left:
+                told = np.bincount(FINGER[stage.codes[:, column]], weights=shares)
+                marks["left fingers, other labels given"].append(int(told.argmax()) == left)
+
+
+def by_rule(score: GuitarScore, position: bool) -> Iterator[tuple[int, int, int]]:
+    """Note, string, finger by the lowest fret, or by the nearest position."""
+    stand = 1.0
+    for index, note in enumerate(score.notes):
+        spots = [
+            (string, note.midi - opened)
+            for string, opened in enumerate(score.tuning, 1)
+            if 0 <= note.midi - opened <= 19
+        ]
+        if not spots:
+            continue
+        if position:
+            near = stand
+
+            def away(spot: tuple[int, int], near: float = near) -> tuple[float, int]:
+                return (abs(spot[1] - near - 1.5) if spot[1] else 0.0), spot[1]
+
+            string, fret = min(spots, key=away)
+            if fret and not stand <= fret <= stand + 3:
+                stand = max(1.0, min(float(fret), stand) if fret < stand else fret - 3.0)
+            finger = max(1, min(4, round(fret - stand + 1))) if fret else 0
+        else:
+            string, fret = min(spots, key=lambda spot: spot[1])
+            finger = min(4, fret)
+        yield index, string, finger
+
+
+def baseline(score: GuitarScore, position: bool, marks: Marks) -> None:
+    for index, string, finger in by_rule(score, position):
+        label = score.labels[index]
+        if label.string is not None:
+            kind = "explicit strings" if label.explicit else "open-string labels"
+            marks[kind].append(string == label.string)
+            marks["all strings"].append(string == label.string)
+        if label.left:
+            marks["left fingers"].append(finger == label.left)
+
+
+def interval(pieces: Sequence[list[bool]]) -> tuple[float, float, float, int]:
+    """Share, and its 95 % bootstrap interval over pieces; the number of labels."""
+    pieces = [piece for piece in pieces if piece]
+    total = sum(map(len, pieces))
+    share = sum(map(sum, pieces)) / max(1, total)
+    dice = random.Random(SEED)
+    shares = []
+    for _ in range(BOOTSTRAP if pieces else 0):
+        drawn = dice.choices(pieces, k=len(pieces))
+        shares.append(sum(map(sum, drawn)) / sum(map(len, drawn)))
+    shares.sort()
+    low, high = (shares[50], shares[-51]) if shares else (0.0, 0.0)
+    return share, low, high, total
+
+
+def show(title: str, marks: Sequence[Marks]) -> None:
+    print(title)
+    for kind in sorted({kind for one in marks for kind in one}):
+        share, low, high, total = interval([one.get(kind, []) for one in marks])
+        print(f"  {kind:34} {share:6.1%}  [{low:.1%}, {high:.1%}]  of {total}")
+
+
+def measured(score: GuitarScore, weights: Array, agree: float | None) -> Marks:
+    marks: Marks = defaultdict(list)
+    habits = Habits(features_of(score.tuning, trained_hand()), weights)
+    found = fingered(score.notes, habits, agree=agree)
+    agreement(score, found, marks)
+    barres(score, found, marks)
+    beside_labels(score, weights, marks)
+    return marks
+
+
+def cross_validated(
+    scores: Sequence[GuitarScore], folds: int, rates: Rates, agree: float
+) -> list[Marks]:
+    player, begin = trained_hand(), start()
+    trained: dict[str, list[Example]] = {
+        score.name: examples(score, begin, player) for score in scores
+    }
+    order = sorted((score for score in scores if score.solo), key=lambda score: score.name)
+    random.Random(SEED).shuffle(order)
+    marks: list[Marks] = []
+    for fold in range(folds):
+        back = {score.name for score in order[fold::folds]}
+        rest = [found for name, found in trained.items() if name not in back and found]
+        weights = learnt(rest, rates, begin)
+        new = [measured(score, weights, agree) for score in order[fold::folds]]
+        marks += new
+        show(f"fold {fold + 1}", new)
+    return marks
+
+
+def solved_bars(scores: Sequence[GuitarScore], habits: Habits) -> None:
+    """Bars of four quarters in which every note is played, and the time a bar takes."""
+    bars = played = 0
+    times = []
+    for score in scores:
+        began = time.perf_counter()
+        found = fingered(score.notes, habits)
+        spent = time.perf_counter() - began
+        count = int(max(note.end for note in score.notes) // 4) + 1
+        lost = {int(score.notes[one.note].onset // 4) for one in found.unplayable}
+        bars += count
+        played += count - len(lost)
+        times.append(spent / count * 1000)
+    print(f"  bars solved {played} of {bars}: {played / bars:.2%};", end=" ")
+    print(f"{statistics.median(times):.1f} ms a bar at the median")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("data", type=Path)
+    parser.add_argument("--folds", type=int, default=5)
+    parser.add_argument("--epochs", type=int, default=Rates.epochs)
+    parser.add_argument("--agree", type=float, default=0.1)
+    parser.add_argument("--shipped", action="store_true")
+    args = parser.parse_args()
+    scores = [s for s in guitar_scores(args.data, "labelled") if s.tuning]
+    solo = [score for score in scores if score.solo and score.tuning == STANDARD]
+    rules: dict[str, Callable[[GuitarScore, Marks], None]] = {
+        "lowest fret": lambda score, marks: baseline(score, False, marks),
+        "nearest position": lambda score, marks: baseline(score, True, marks),
+    }
+    for title, rule in rules.items():
+        found: list[Marks] = []
+        for score in solo:
+            marks: Marks = defaultdict(list)
+            rule(score, marks)
+            found.append(marks)
+        show(title, found)
+    if args.shipped:
+        seen = [measured(score, learnt_weights(), args.agree) for score in solo]
+        show("shipped weights, pieces they were learnt from", seen)
+    else:
+        kept = [s for s in scores if not s.solo or s.tuning == STANDARD]
+        rates = Rates(epochs=args.epochs)
+        show("kept back", cross_validated(kept, args.folds, rates, args.agree))
+    habits = Habits(features_of(STANDARD, trained_hand()), learnt_weights())
+    for folder in ("labelled", "plain"):
+        chosen = [
+            s for s in guitar_scores(args.data, folder) if s.solo and s.tuning == STANDARD
+        ]
+        print(f"{folder}, {len(chosen)} scores")
+        solved_bars(chosen, habits)
+
+
+if __name__ == "__main__":
+    main()

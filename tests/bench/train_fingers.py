@@ -1,0 +1,371 @@
+"""Learn the weights of ``arranger/tables/habits.toml`` from what editors printed.
+
+    python tests/bench/train_fingers.py DATA [--epochs 4] [--write]
+
+DATA is the project's folder of open data (``guitar/labelled``, ``SOURCES.csv``). Method: a
+conditional random field with hidden parts (Quattoni et al. 2007) over the lattice in which
+pieces are fingered; the labelled way is put into the lattice, the start is a hand's worth of
+weights set by hand, and the weights are drawn back towards it. AdaGrad (Duchi et al. 2011),
+pieces in an order that a fixed seed decides.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from guitar_scores import GuitarScore, guitar_scores
+from numpy.typing import NDArray
+
+from arranger.music.written_note import WrittenNote
+from arranger.neck.chain import Field, chain, field
+from arranger.neck.fretboard import Neck
+from arranger.neck.habits import (
+    FAMILIES,
+    POSITIONS,
+    START,
+    TOTAL,
+    Features,
+    Habits,
+    of_family,
+    places,
+)
+from arranger.neck.holding import Stage, Widths, barre_change, release_terms
+from arranger.neck.lattice import lattice
+from arranger.neck.presses import FINGER, FRET, RELEASED, STRING, hand_tables
+from arranger.tables import Player, default_player, instrument
+from arranger.tables.habits import as_written
+
+Array = NDArray[np.float64]
+SEED = 7
+AROUND = 4
+"""Onsets before and after a label that are learnt with it."""
+NARROW = Widths(stage=64, first=240)
+"""The lattices learnt from: the rivals of the labelled ways are near the top."""
+TABLE = Path(__file__).parents[2] / "arranger" / "tables" / "habits.toml"
+
+
+def trained_hand() -> Player:
+    return default_player(as_written())
+
+
+@cache
+def features_of(tuning: tuple[int, ...], player: Player) -> Features:
+    guitar = instrument()
+    neck = Neck(tuning, 19, player.scale_length, guitar.string_spacing, 0)
+    return Features(hand_tables(neck, as_written(), player))
+
+
+def start() -> Array:
+    """Weights set by hand after published trials of learnt costs."""
+    weights = np.zeros(TOTAL)
+
+    def part(name: str) -> Array:
+        return of_family(weights, name)
+
+    part("finger_fret")[1:] -= 0.1 * np.arange(25)
+    part("finger_string")[4] -= 0.3
+    part("finger_string")[1] += 0.25
+    part("finger_off")[1:] = [-3.0, -1.2, 0.0, -1.2, -3.0]
+    part("finger_off")[4] = [-2.0, -0.4, 0.0, -1.2, -3.0]
+    part("open_position")[:, 5:] -= 0.3
+    part("held_off")[:] = [0.0, -0.5, -1.5, -3.0, -4.0]
+    part("pair")[:, :, 0, 0] -= 1.2  # one fret, the higher finger on a higher string: usual
+    part("pair")[:, :, 0, 0] += 1.2
+    part("pair")[:, :, 0, 2] -= 1.2
+    part("stretch")[:] = -1.7 * (np.arange(8) / 7) ** 3
+    part("barre")[2:] -= 3.0
+    part("same_finger")[:, 1:5] = [0.3, -0.3, -0.6, -1.4, -0.8, -1.2]
+    part("same_finger")[:, 1, 3] = -0.3
+    part("same_pitch")[:] = [0.4, -0.6, -1.0, -1.2]
+    for one in range(1, 5):
+        for other in range(1, 5):
+            part("other_finger")[one, other] -= 0.15 * np.abs(np.arange(7) - 3)
+    steps = np.abs(np.arange(15) - 7)
+    part("shift")[:] = -np.where(steps > 0, 1.2 + 0.1 * steps, 0.0)
+    part("shift_free")[1] += 0.5
+    part("release")[:] = [-2.4, -0.9, -1.0, 0.0]
+    part("barre_change")[:] = [-1.6, -1.2, -0.2]
+    return weights
+
+
+@dataclass(frozen=True, eq=False)
+class Example:
+    """A stretch of a piece with its lattice; ``masks`` allow what the labels say."""
+
+    features: Features
+    stages: tuple[Stage, ...]
+    masks: tuple[NDArray[np.bool_] | None, ...]
+    labels: int
+
+
+def label_notes(score: GuitarScore) -> dict[int, WrittenNote]:
+    """What is printed of each note, as pins."""
+    found = {}
+    for index, (note, label) in enumerate(zip(score.notes, score.labels, strict=True)):
+        if label.string is not None or label.left is not None:
+            found[index] = WrittenNote(
+                onset=note.onset,
+                length=note.length,
+                midi=note.midi,
+                string=label.string,
+                finger=label.left,
+            )
+    return found
+
+
+def mask_of(stage: Stage, pins: dict[int, WrittenNote]) -> NDArray[np.bool_] | None:
+    """Grips of the stage that do what is printed, label by label as far as possible."""
+    mask = np.ones(len(stage), dtype=np.bool_)
+    known = False
+    for column in range(stage.struck):
+        pin = pins.get(stage.notes[column])
+        if pin is None:
+            continue
+        codes = stage.codes[:, column]
+        for said in (
+            None if pin.string is None else STRING[codes] == pin.string,
+            None if pin.finger is None else FINGER[codes] == pin.finger,
+        ):
+            if said is not None and (mask & said).any():
+                mask &= said
+                known = True
+    return mask if known else None
+
+
+def examples(score: GuitarScore, weights: Array, player: Player) -> list[Example]:
+    """The stretches of a piece around its labels."""
+    pins = label_notes(score)
+    features = features_of(score.tuning, player)
+    habits = Habits(features, weights)
+    onsets = sorted({note.onset for note in score.notes})
+    place = {onset: at for at, onset in enumerate(onsets)}
+    wanted: set[int] = set()
+    for index in pins:
+        at = place[score.notes[index].onset]
+        wanted |= set(range(at - AROUND, at + AROUND + 1))
+    if not wanted:
+        return []
+    found = lattice(score.notes, habits, NARROW, labels=pins)
+    runs: list[list[Stage]] = []
+    last = -2
+    for stage in found.stages:
+        at = place[score.notes[stage.notes[0]].onset]
+        if at in wanted:
+            if at != last + 1:
+                runs.append([])
+            runs[-1].append(stage)
+            last = at
+    made = []
+    for run in runs:
+        masks = tuple(mask_of(stage, pins) for stage in run)
+        labels = sum(note in pins for stage in run for note in stage.notes[: stage.struck])
+        made.append(Example(features, tuple(run), masks, labels))
+    return made
+
+
+# Expected counts ----------------------------------------------------------------------
+
+
+class Counts:
+    """Adds up how often each feature is expected."""
+
+    def __init__(self) -> None:
+        self._few = np.zeros(TOTAL)
+        self._places: list[NDArray[np.int32]] = []
+        self._shares: list[Array] = []
+
+    def put(self, places_: NDArray[np.int32], shares: Array) -> None:
+        self._places.append(places_.ravel())
+        self._shares.append(shares.ravel())
+
+    def total(self) -> Array:
+        counts = np.bincount(
+            np.concatenate(self._places),
+            weights=np.concatenate(self._shares),
+            minlength=TOTAL + 1,
+        )
+        return counts[:TOTAL] + self._few
+
+    def grips(self, stage: Stage, features: Features, shares: Array) -> None:
+        position = stage.position
+        self.put(places("position", position), shares)
+        for column, role in enumerate(stage.roles):
+            codes = stage.codes[:, column]
+            for plane in features.press:
+                self.put(plane[codes], shares)
+            for plane in features.position:
+                self.put(plane[codes, position], shares)
+            self.put(features.role[role, codes], shares)
+        for column in range(stage.struck, stage.codes.shape[1]):
+            self.put(features.held[stage.codes[:, column], position], shares)
+        for one in range(stage.struck):
+            for other in range(one + 1, stage.codes.shape[1]):
+                pair = stage.codes[:, one], stage.codes[:, other]
+                for plane in features.pair:
+                    self.put(plane[pair], shares)
+
+    def moves(self, before: Stage, here: Stage, features: Features, shares: Array) -> None:
+        known, was = before.sounding
+        struck, now = here.begun
+        both = np.ix_(known, struck)
+        counts = was.T @ shares @ now
+        quick, plain = features.move
+        for plane in (quick[here.pace], *plain):
+            self.put(plane[both], counts)
+        rows = np.eye(POSITIONS)[before.position]
+        steps = rows.T @ shares @ np.eye(POSITIONS)[here.position]
+        self.put(features.shift[here.pace], steps)
+        shifts = shares * (before.position[:, None] != here.position[None, :])
+        free = (~before.fretted).astype(np.int32)
+        held = here.held_on.astype(np.int32)
+        for one in range(2):
+            for other in range(2):
+                at = START["shift_free"] + one * 2 + other
+                self._few[at] += shifts[np.ix_(free == one, held == other)].sum()
+        if here.first_finger[1].any():
+            kind = barre_change(before, here)
+            for one in range(3):
+                self._few[START["barre_change"] + one] += shares[kind == one].sum()
+        for column, place in here.carried:
+            self._released(before.codes[:, place], here, column, shares)
+
+    def _released(
+        self, was: NDArray[np.int32], here: Stage, column: int, shares: Array
+    ) -> None:
+        gone = here.codes[:, column] == RELEASED
+        if not gone.any():
+            return
+        let = shares[:, gone].sum(axis=1) * (was != RELEASED)
+        at = START["release"]
+        for one, term in enumerate(release_terms(here.lost[column])):
+            self._few[at + one] += term * let.sum()
+        self._few[at + 3] += let[FRET[was] == 0].sum()
+
+
+def expected(example: Example, told: Field, free: Field) -> Array:
+    """How much oftener each feature is expected where the labels are told."""
+    counts = Counts()
+    for at, stage in enumerate(example.stages):
+        counts.grips(stage, example.features, told.shares(at) - free.shares(at))
+        if at:
+            shares = told.pair_shares(at) - free.pair_shares(at)
+            counts.moves(example.stages[at - 1], stage, example.features, shares)
+    return counts.total()
+
+
+def gradient(piece: Sequence[Example], weights: Array) -> tuple[Array, float]:
+    """Of the log-likelihood of the labels of a piece, and the log-likelihood."""
+    total, value = np.zeros(TOTAL), 0.0
+    habits = Habits(piece[0].features, weights)
+    for example in piece:
+        chained = chain(example.stages, habits)
+        free = field(chained)
+        told = field(chained, example.masks, free.moves)
+        total += expected(example, told, free)
+        value += told.log_sum - free.log_sum
+    return total, value
+
+
+# Learning -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Rates:
+    epochs: int = 4
+    step: float = 0.25
+    back: float = 0.02
+    """How strongly each label draws the weights back to where they began."""
+
+
+def told(piece: Sequence[Example]) -> int:
+    """How many labels a piece has."""
+    return sum(example.labels for example in piece)
+
+
+def learnt(
+    found: Sequence[Sequence[Example]], rates: Rates, begin: Array, *, say: bool = False
+) -> Array:
+    """Weights after some epochs; the mean over the last half of them."""
+    weights, sums = begin.copy(), np.full(TOTAL, 1.0)
+    mean, times = np.zeros(TOTAL), 0
+    dice = random.Random(SEED)
+    order = list(found)
+    total = sum(told(piece) for piece in found)
+    for epoch in range(rates.epochs):
+        dice.shuffle(order)
+        likelihood = 0.0
+        for piece in order:
+            up, value = gradient(piece, weights)
+            likelihood += value
+            up -= rates.back * told(piece) / total * (weights - begin) * len(found)
+            sums += up * up
+            weights += rates.step * up / np.sqrt(sums)
+            if epoch >= rates.epochs // 2:
+                mean += weights
+                times += 1
+        if say:
+            print(f"epoch {epoch + 1}: {likelihood / total:.4f} a label", flush=True)
+    return mean / times
+
+
+HEAD = """\
+# What guitarists' left hands do rather than not: log-odds by family of features, in the
+# order of arranger/neck/habits.py. Learnt by tests/bench/train_fingers.py on
+# ../shared/data/guitar/labelled (open data, {scores} scores, {labels} labels), seed {seed},
+# {epochs} epochs, drawn back ({back}) towards weights set by hand. Agreement with pieces
+# kept back: tests/bench/fingers.py.
+# agree: how much the likeliest whole counts beside the likeliest finger of each note.
+agree = {agree}
+[weights]
+"""
+
+
+def table_text(weights: Array, **facts: object) -> str:
+    text = HEAD.format(**facts)
+    for name in FAMILIES:
+        values = [f"{value:.2f}" for value in of_family(weights, name).ravel()]
+        values = ["0" if float(value) == 0 else value for value in values]
+        lines = [", ".join(values[at : at + 14]) for at in range(0, len(values), 14)]
+        text += f"{name} = [\n  " + ",\n  ".join(lines) + ",\n]\n"
+    return text
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("data", type=Path)
+    parser.add_argument("--epochs", type=int, default=Rates.epochs)
+    parser.add_argument("--agree", type=float, default=0.1)
+    parser.add_argument("--write", action="store_true")
+    args = parser.parse_args()
+    started = time.perf_counter()
+    player, begin = trained_hand(), start()
+    scores = guitar_scores(args.data, "labelled")
+    found = [piece for score in scores if (piece := examples(score, begin, player))]
+    labels = sum(told(piece) for piece in found)
+    onsets = sum(len(example.stages) for piece in found for example in piece)
+    print(f"{len(scores)} scores, {labels} labels, {onsets} onsets")
+    print(f"{time.perf_counter() - started:.0f} s to the lattices", flush=True)
+    rates = Rates(epochs=args.epochs)
+    weights = learnt(found, rates, begin, say=True)
+    print(f"{time.perf_counter() - started:.0f} s")
+    if args.write:
+        facts = {
+            "scores": len(scores),
+            "labels": labels,
+            "seed": SEED,
+            "epochs": rates.epochs,
+            "back": rates.back,
+            "agree": args.agree,
+        }
+        TABLE.write_text(table_text(weights, **facts), "utf-8")
+
+
+if __name__ == "__main__":
+    main()
