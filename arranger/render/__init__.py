@@ -14,8 +14,8 @@ from arranger.render.fold import folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
 from arranger.render.other_ways import other_lines
-from arranger.render.own_score import with_fingering
 from arranger.render.overview_page import Alike, OutcomeRows, overview_page
+from arranger.render.own_score import with_fingering
 from arranger.render.paper import Paper
 from arranger.render.ringing import ringing
 from arranger.render.sheet_html import playing_sheet
