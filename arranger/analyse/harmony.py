@@ -193,10 +193,10 @@ def find_chords(
     segments = _enriched(best_segments(score), grid, chords)
     heard = [None if chord == len(chords) else chords[chord] for _, _, chord in segments]
     spans: list[ChordSpan] = []
-    for (first, last, _), chord, following in zip(
-        segments, heard, [*heard[1:], None], strict=True
-    ):
-        named = chord and _with_bass(_spelt(chord, following), grid, first, last)
+    for place, ((first, last, _), chord) in enumerate(zip(segments, heard, strict=True)):
+        following = segments[place + 1] if place + 1 < len(segments) else None
+        lands = () if following is None else _lands(heard[place + 1], grid, following)
+        named = chord and (_leading(chord, lands) or _with_bass(chord, grid, first, last))
         start = line.beats(grid.start[first])
         if spans and spans[-1].chord == named:
             start = spans.pop().start
@@ -280,13 +280,21 @@ def _is_richer(chords: tuple[Chord, ...], one: int, other: int) -> bool:
     return set(chords[one].tones) >= set(chords[other].tones)
 
 
-def _spelt(chord: Chord, following: Chord | None) -> Chord:
-    """A diminished seventh takes its name from the tone that leads into the next root."""
-    if chord.quality == "dim7" and following is not None:
-        leading = (following.root - 1) % 12
-        if leading in chord.tones:
-            return replace(chord, root=leading, bass=leading)
-    return chord
+def _lands(chord: Chord | None, grid: Slots, segment: Segment) -> tuple[int, ...]:
+    """The tones that a chord before this one leads to: its root, and the bass it begins on."""
+    first, last, _ = segment
+    basses = [int(bass) for bass in grid.bass[first:last] if bass != NO_BASS][:1]
+    return (*(() if chord is None else (chord.root,)), *basses)
+
+
+def _leading(chord: Chord, lands: tuple[int, ...]) -> Chord | None:
+    """A diminished seventh is called after the tone that leads on by a semitone, if any."""
+    if chord.quality == "dim7":
+        for tone in lands:
+            leading = (tone - 1) % 12
+            if leading in chord.tones:
+                return replace(chord, root=leading, bass=leading)
+    return None
 
 
 def _with_bass(chord: Chord, grid: Slots, first: int, last: int) -> Chord:
