@@ -52,6 +52,25 @@ Straight = Annotated[
     bool | None,
     typer.Option("--straight/--swing", help="Eighths as they stand, or swung; else by ear."),
 ]
+HandsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--hands",
+        metavar="C4|1/2|heard|FILE",
+        help="Hands: from a note up, by part (right/left), by ear, or bar by bar in a file.",
+    ),
+]
+MelodyTrack = Annotated[
+    int | None, typer.Option(metavar="N", help="The part that has the tune, as look counts.")
+]
+TempoHint = Annotated[
+    float | None,
+    typer.Option(metavar="BPM", help="Beats a minute of a performance without a click."),
+]
+Beats = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Times in seconds of its beats, one a line."),
+]
 
 Force = Annotated[
     bool, typer.Option("--force", help="Replace files there that this program did not make.")
@@ -109,6 +128,10 @@ def arrange(
         float | None,
         typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
     ] = None,
+    hands: HandsOption = None,
+    melody_track: MelodyTrack = None,
+    tempo_hint: TempoHint = None,
+    beats: Beats = None,
     leading_bass: Annotated[
         bool | None,
         typer.Option(
@@ -167,6 +190,10 @@ def arrange(
             meter=meter,
             straight=straight,
             tempo=tempo,
+            hands=hands,
+            melody_track=melody_track,
+            tempo_hint=tempo_hint,
+            beats=beats,
             leading_bass=leading_bass,
             others=others,
             anyway=anyway,
@@ -459,7 +486,7 @@ def rate(
         Path,
         typer.Argument(
             metavar="INPUT",
-            help="A tab: an arrangement.json, or MusicXML with strings, frets and fingers.",
+            help="A tab: an arrangement.json, or a guitar score; one without fingers gets some.",
         ),
     ],
     level: Annotated[
@@ -513,6 +540,10 @@ def look(
     ] = None,
     meter: Meter = None,
     straight: Straight = None,
+    hands: HandsOption = None,
+    melody_track: MelodyTrack = None,
+    tempo_hint: TempoHint = None,
+    beats: Beats = None,
     json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
 ) -> None:
     """Show what was understood of a piece."""
@@ -520,7 +551,16 @@ def look(
         from arranger.run.look import as_json, page, source_key
         from arranger.run.understand import understand
 
-        analysis = understand(piece, meter=meter, straight=straight, source_key=source_key(key))
+        analysis = understand(
+            piece,
+            meter=meter,
+            straight=straight,
+            hands=hands,
+            melody_track=melody_track,
+            tempo_hint=tempo_hint,
+            beats=beats,
+            source_key=source_key(key),
+        )
         print(as_json(analysis) if json else page(analysis), end="\n" if json else "")
 
 

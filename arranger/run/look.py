@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
@@ -13,10 +14,18 @@ from arranger.music.chord import ChordSpan
 from arranger.music.errors import UsageError
 from arranger.music.key import Key, parse_key
 from arranger.music.pitch import note_name
-from arranger.music.score import Bar
+from arranger.music.score import Bar, HandsFrom, Score
 from arranger.music.time import Beat
 
 WIDTH = 80
+MOST_OFTEN = 2  # bars named that recur most
+HANDS_FROM: dict[HandsFrom, str] = {
+    "names": "the hands are those the parts are named for",
+    "parts": "the higher of two parts is the right hand",
+    "register": "each part went to the hand whose register it lies in",
+    "ear": "the hands were told apart by ear",
+    "teacher": "the hands are as told",
+}
 BARS_A_LINE = (8, 4, 2, 1)  # the most that fit
 LENGTH_NAMES = {
     Fraction(1, 4): "sixteenth",
@@ -53,6 +62,7 @@ def page(analysis: Analysis) -> str:
         "bars": f"{len(score.bars)}, of them {analysis.same_as.count(None)} different",
         "tempo": _tempo(analysis),
         "swing": f"long to short {score.swing:g}" if score.swing != 1.0 else "none found",
+        "parts": "; ".join(_parts(analysis)),
         "keys": "; ".join(
             f"{span.key.name} from {_where(analysis, span.start)}" for span in analysis.keys
         ),
@@ -61,6 +71,7 @@ def page(analysis: Analysis) -> str:
         "hands": "; ".join(_hands(analysis)),
         "melody": _compass(analysis, analysis.melody),
         "bass": _compass(analysis, analysis.bass),
+        "recurring": recurring_in_words(analysis),
     }
     name = f"{score.title}, {score.composer}" if score.composer else score.title
     lines = [*textwrap.wrap(name, WIDTH), ""]
@@ -68,6 +79,8 @@ def page(analysis: Analysis) -> str:
         lines += _entry(fact, text)
     lines += ["", "chords by bar", *_chart(analysis)]
     lines += ["", *_warnings(analysis)]
+    for text, option in decisions(analysis):
+        lines += _entry("decided", f"{text} [{option}]")
     return "\n".join(lines) + "\n"
 
 
@@ -102,6 +115,9 @@ def _length(length: Beat) -> str:
 def _tempo(analysis: Analysis) -> str:
     score = analysis.score
     source = "stated in the file" if score.tempo_stated else "not stated, assumed"
+    if score.followed is not None:
+        slow, fast = (pick(mark.quarters for mark in score.tempos) for pick in (min, max))
+        source = f"followed, {score.followed:.0%} sure, {slow:g} to {fast:g}"
     return f"{score.tempo:g} quarter notes a minute ({source})"
 
 
@@ -123,6 +139,15 @@ def _hands(analysis: Analysis) -> Iterator[str]:
     for hand in ("right", "left"):
         of_hand = [note.index for note in notes if note.hand == hand]
         yield f"{hand} {_compass(analysis, of_hand)}"
+
+
+def _parts(analysis: Analysis) -> Iterator[str]:
+    """Each part of the file, counted as ``--hands`` and ``--melody-track`` count."""
+    score = analysis.score
+    for part in range(1 + max(note.track for note in score.notes)):
+        name = score.parts[part] if part < len(score.parts) else ""
+        own = [note.index for note in score.notes if note.track == part]
+        yield f"{part + 1}{f' {name}' if name else ''}, {_compass(analysis, own)}"
 
 
 def _compass(analysis: Analysis, indices: Sequence[int]) -> str:
@@ -149,17 +174,64 @@ def _chart(analysis: Analysis) -> Iterator[str]:
 
 
 def _chords(analysis: Analysis, bar: Bar) -> Iterator[str]:
-    flats = _flats_at(analysis, bar.start)
     for span in _sounding(analysis.chords, bar):
-        yield span.chord.name(flats=flats) if span.chord else "–"
+        key = _key_at(analysis, max(span.start, bar.start))
+        yield span.chord.name_in(key) if span.chord else "–"
 
 
 def _sounding(spans: Sequence[ChordSpan], bar: Bar) -> list[ChordSpan]:
     return [span for span in spans if span.start < bar.end and span.end > bar.start]
 
 
+def _key_at(analysis: Analysis, onset: Beat) -> Key:
+    return [span.key for span in analysis.keys if span.start <= onset][-1]
+
+
 def _flats_at(analysis: Analysis, onset: Beat) -> bool:
-    return [span.key.flats for span in analysis.keys if span.start <= onset][-1]
+    return _key_at(analysis, onset).flats
+
+
+def decisions(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    """What was decided while listening, each with the option that changes it."""
+    score = analysis.score
+    yield f"the meter is {'; '.join(_meters(score.bars))}", "--meter"
+    yield f"the piece begins in {analysis.keys[0].key.name}", "--key"
+    yield _about_eighths(score), "--straight/--swing"
+    yield HANDS_FROM[score.hands_from], "--hands"
+    if score.voice is not None:
+        yield f"part {score.voice + 1} has the tune", "--melody-track"
+    else:
+        yield "the tune is what lies on top, told by ear", "--melody-track"
+    if score.followed is not None:
+        yield "the beats were followed by ear or as tapped", "--tempo-hint, --beats"
+
+
+def _about_eighths(score: Score) -> str:
+    if score.swing != 1.0:
+        return f"the eighths swing {score.swing:g} to 1 and are written straight"
+    if any(warning.code == "swing-or-dotted" for warning in score.warnings):
+        return "long and short stand 3 to 1 and are written dotted"
+    return "the eighths are straight"
+
+
+def recurring(analysis: Analysis) -> list[tuple[int, int]]:
+    """The bars that recur most: printed number of the first of each kind, how often."""
+    kinds = Counter(
+        place if same is None else same for place, same in enumerate(analysis.same_as)
+    )
+    order = sorted(kinds.items(), key=lambda item: (-item[1], item[0]))
+    bars = analysis.score.bars
+    return [(bars[place].number, count) for place, count in order if count > 1][:MOST_OFTEN]
+
+
+def recurring_in_words(analysis: Analysis) -> str:
+    """Which two bars recur most and how much of the piece they cover."""
+    found = recurring(analysis)
+    if not found:
+        return "no bar comes twice"
+    named = " and ".join(f"bar {number} ({count} times)" for number, count in found)
+    covered = sum(count for _, count in found) / len(analysis.score.bars)
+    return f"{named}: {covered:.0%} of the piece"
 
 
 def _warnings(analysis: Analysis) -> Iterator[str]:
@@ -202,10 +274,18 @@ def as_json(analysis: Analysis) -> str:
                 }
                 for span in analysis.textures
             ],
+            "parts": list(score.parts),
+            "followed": score.followed,
+            "recurring": [
+                {"bar": number, "times": count} for number, count in recurring(analysis)
+            ],
             "notes": _note_entries(analysis),
             "warnings": [
                 {"code": warning.code, "text": warning.text, "bar": warning.bar}
                 for warning in score.warnings
+            ],
+            "decisions": [
+                {"text": text, "option": option} for text, option in decisions(analysis)
             ],
         },
         indent=1,
@@ -214,11 +294,11 @@ def as_json(analysis: Analysis) -> str:
 
 
 def _chord_entry(analysis: Analysis, span: ChordSpan) -> dict[str, Any]:
-    flats = _flats_at(analysis, span.start)
+    key = _key_at(analysis, span.start)
     return {
         "start": str(span.start),
         "end": str(span.end),
-        "chord": span.chord.name(flats=flats) if span.chord else None,
+        "chord": span.chord.name_in(key) if span.chord else None,
     }
 
 

@@ -80,6 +80,10 @@ def arrange(
     meter: str | None = None,
     straight: bool | None = None,
     tempo: float | None = None,
+    hands: str | None = None,
+    melody_track: int | None = None,
+    tempo_hint: float | None = None,
+    beats: str | Path | None = None,
     leading_bass: bool | None = None,
     others: str | None = None,
     anyway: bool = False,
@@ -95,7 +99,7 @@ def arrange(
     player : a player file; None takes the student the level describes.
     marks : a marks file with a teacher's wishes; ``key``, ``capo``, ``bars`` overrule it.
     bars : a strain to take alone, such as ``17-32``, by printed bar numbers.
-    meter, straight, tempo : see ``understand``.
+    meter, straight, tempo, hands, melody_track, tempo_hint, beats : see ``understand``.
     leading_bass : whether bass notes may be added that lead to the next chord; None leaves
         it to the level.
     others : bars for which other ways to play are wanted, such as ``8`` or ``8,12-14``,
@@ -116,6 +120,10 @@ def arrange(
         meter=meter,
         straight=straight,
         tempo=tempo,
+        hands=hands,
+        melody_track=melody_track,
+        tempo_hint=tempo_hint,
+        beats=Path(beats) if beats else None,
         bars=bar_range(bars, where="--bars") if bars else marked.bars,
         leave_out=marked.leave_out,
     )

@@ -22,6 +22,10 @@ def understand(
     *,
     meter: str | None = None,
     straight: bool | None = None,
+    hands: str | None = None,
+    melody_track: int | None = None,
+    tempo_hint: float | None = None,
+    beats: Path | None = None,
     source_key: Key | None = None,
     tempo: float | None = None,
     bars: tuple[int, int] | None = None,
@@ -33,6 +37,11 @@ def understand(
     ----------
     meter : a time signature such as ``3/4`` that overrules the file's.
     straight : True takes eighths as they stand, False for swing, None listens.
+    hands : ``C4`` (from there up the right hand), ``1/2`` (parts of right and left),
+        ``heard`` (by ear), or a file of such lines by bars; None believes the parts.
+    melody_track : the part that has the tune, counted from 1 as ``look`` lists them.
+    tempo_hint : beats a minute, or nearly, of a performance that keeps no time by itself.
+    beats : a file with the times (s) at which its beats fall.
     source_key : the key of the whole piece, where a teacher knows better.
     tempo : the tempo to aim at in quarter notes a minute, whatever the file says.
     bars : first and last bar of a strain to take alone, printed numbers.
@@ -43,12 +52,31 @@ def understand(
     UnreadableInput : the file cannot be read or holds no music to arrange.
     UsageError : an option says something that cannot be meant.
     """
-    score = read(path, meter=meter, straight=straight)
+    score = read(
+        path,
+        meter=meter,
+        straight=straight,
+        hands=hands,
+        tempo_hint=tempo_hint,
+        beats=beats,
+    )
+    tune = None if melody_track is None else _part(score, melody_track)
     if tempo is not None:
         score = _at_tempo(score, tempo)
     if bars is not None or leave_out:
         score = _only(score, bars, leave_out)
-    return analyse(score, key=source_key)
+    return analyse(score, key=source_key, melody_track=tune)
+
+
+def _part(score: Score, number: int) -> int:
+    """The index of a part that a teacher counts from 1."""
+    if not 1 <= number <= len(score.parts):
+        raise UsageError(
+            f"the piece has parts 1 to {len(score.parts)}, no part {number}",
+            where="--melody-track",
+            next_step="The command look lists them.",
+        )
+    return number - 1
 
 
 def _at_tempo(score: Score, tempo: float) -> Score:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -12,7 +13,7 @@ from arranger.music.chord import Chord, ChordSpan
 from arranger.music.errors import UsageError
 from arranger.music.key import Key, KeySection
 from arranger.music.score import Bar, Note, Score, SourceWarning, TempoMark
-from arranger.run.look import as_json, page, source_key
+from arranger.run.look import as_json, decisions, page, recurring_in_words, source_key
 
 QUARTER = Fraction(1)
 END = Fraction(7)
@@ -79,17 +80,24 @@ def test_page_reads_as_written(waltz: Analysis) -> None:
         "bars      3, of them 3 different\n"
         "tempo     120 quarter notes a minute (not stated, assumed)\n"
         "swing     none found\n"
+        "parts     1, 6 notes, F2 to F5\n"
         "keys      Bb major from bar 0\n"
         "form      A 0–2\n"
         "texture   waltz from bar 0, thumb every quarter\n"
         "hands     right 3 notes, C5 to F5; left 3 notes, F2 to D4\n"
         "melody    3 notes, C5 to F5\n"
         "bass      2 notes, F2 to Bb2\n"
+        "recurring no bar comes twice\n"
         "\n"
         "chords by bar\n"
         "   0 –     1 Bb    2 F7\n"
         "\n"
         "warning   a note was closed (bar 2)\n"
+        "decided   the meter is 3/4; a pick-up of a quarter [--meter]\n"
+        "decided   the piece begins in Bb major [--key]\n"
+        "decided   the eighths are straight [--straight/--swing]\n"
+        "decided   the higher of two parts is the right hand [--hands]\n"
+        "decided   the tune is what lies on top, told by ear [--melody-track]\n"
     )
 
 
@@ -118,6 +126,32 @@ def test_json_says_the_same_with_exact_times(waltz: Analysis) -> None:
         "voice": "melody",
     }
     assert said["warnings"] == [{"code": "late-off", "text": "a note was closed", "bar": 2}]
+
+
+def test_a_performance_says_how_sure_its_beats_are(waltz: Analysis) -> None:
+    score = waltz.score
+    curve = (score.tempos[0], TempoMark(onset=Fraction(4), quarters=96.0))
+    played = replace(waltz, score=replace(score, followed=0.62, tempos=curve))
+    assert "tempo     120 quarter notes a minute (followed, 62% sure, 96 to 120)" in page(
+        played
+    )
+    assert (
+        "the beats were followed by ear or as tapped",
+        "--tempo-hint, --beats",
+    ) in decisions(played)
+
+
+def test_bars_that_recur_most(waltz: Analysis) -> None:
+    assert recurring_in_words(replace(waltz, same_as=(None, None, 1))) == (
+        "bar 1 (2 times): 67% of the piece"
+    )
+
+
+def test_a_chord_is_named_as_its_key_spells_it(waltz: Analysis) -> None:
+    flat_third = ChordSpan(start=Fraction(0), end=END, chord=Chord(3, "", 3))
+    in_g = KeySection(start=Fraction(0), end=END, key=Key(7, "major"))
+    said = json.loads(as_json(replace(waltz, keys=(in_g,), chords=(flat_third,))))
+    assert said["chords"][0]["chord"] == "Eb"
 
 
 def test_teacher_may_name_the_key() -> None:
