@@ -197,7 +197,22 @@ def _one_line(value: object) -> str:
 def schema_validator() -> Draft202012Validator:
     """The validator of the shipped schema."""
     text = resources.files(__package__).joinpath("arrangement.schema.json").read_text("utf-8")
-    return Draft202012Validator(json.loads(text))
+    schema = json.loads(text)
+    return Draft202012Validator(_spelt_out(schema, schema.get("$defs", {})))
+
+
+def _spelt_out(schema: Any, definitions: Mapping[str, Any]) -> Any:
+    """The schema with its own definitions put where they are named: each look-up of a name
+    costs as much as the check itself, and a piece has thousands of notes.
+    """
+    if isinstance(schema, list):
+        return [_spelt_out(item, definitions) for item in schema]
+    if not isinstance(schema, dict):
+        return schema
+    name = schema.get("$ref")
+    if isinstance(name, str) and len(schema) == 1:
+        return _spelt_out(definitions[name.removeprefix("#/$defs/")], definitions)
+    return {key: _spelt_out(value, definitions) for key, value in schema.items()}
 
 
 def _first_fault(document: object) -> ValidationError | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from arranger.music.time import Beat
 
@@ -85,6 +86,7 @@ def value_of(length: Beat) -> NoteValue | None:
     return plain_value(length) or tuplet_value(length)
 
 
+@lru_cache(maxsize=4096)
 def split(start: Beat, end: Beat, *, pulse: Beat, compound: bool) -> tuple[NoteValue, ...]:
     """The note values, to be tied, that write ``[start, end)`` of one bar.
 

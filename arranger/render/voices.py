@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Literal
 
 from arranger.music.arrangement import Placement
@@ -64,28 +65,26 @@ def sounds(notes: Sequence[Placement]) -> dict[VoiceName, tuple[Sound, ...]]:
     of its voice.
     """
     members: dict[VoiceName, list[int]] = {name: [] for name in VOICE_NAMES}
-    for index in range(len(notes)):
-        members[_voice(notes, index)].append(index)
+    for index, name in enumerate(_voices(notes)):
+        members[name].append(index)
     return {name: tuple(_chords(notes, members[name])) for name in VOICE_NAMES}
 
 
-def _voice(notes: Sequence[Placement], index: int) -> VoiceName:
-    note = notes[index]
-    home: VoiceName = "lower" if note.right == "p" else "upper"
-    if note.voice != "inner":
-        return home
-    for place in range(index - 1, -1, -1):
-        other = notes[place]
-        same = (other.right == "p") == (note.right == "p")
-        if same and other.voice != "inner" and other.onset < note.onset < other.end:
-            return "inner"
-        if note.onset - other.onset > _LONGEST_HOLD:
-            break
-    return home
-
-
-_LONGEST_HOLD = Beat(16)
-"""Quarters after which a note before is no longer looked at; no bar is longer."""
+def _voices(notes: Sequence[Placement]) -> Iterator[VoiceName]:
+    """The voice of each note: the hand's own, or inner where that one is held already."""
+    # Until when notes of tune and bass are held that began before this moment.
+    held: dict[VoiceName, Beat] = {}
+    for _, together in groupby(notes, key=lambda note: note.onset):
+        begun: dict[VoiceName, Beat] = {}
+        for note in together:
+            home: VoiceName = "lower" if note.right == "p" else "upper"
+            if note.voice != "inner":
+                begun[home] = max(begun.get(home, note.end), note.end)
+                yield home
+            else:
+                yield "inner" if note.onset < held.get(home, note.onset) else home
+        for home, end in begun.items():
+            held[home] = max(held.get(home, end), end)
 
 
 def _chords(notes: Sequence[Placement], members: Sequence[int]) -> Iterator[Sound]:
