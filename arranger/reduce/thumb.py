@@ -188,18 +188,32 @@ class _Thumb:
         self._source: Note | None = None
 
     def play(self, beat: _Beat, lead: _Lead) -> None:
-        """Add the strokes of one thumb beat."""
+        """Add the strokes of one thumb beat.
+
+        Where the source's left hand has the tune and no bass is left, the thumb plays the
+        chord's own on the strong beats.
+        """
         if beat.texture == "unison":
             return
-        if beat.texture in STEADY:
+        under_tune = beat.texture == "tune-left" and _is_strong(beat) and not self._within(beat)
+        if beat.texture in STEADY or under_tune:
             stroke = self._steady(beat, lead)
             if stroke is not None:
                 self._add(stroke, beat.source)
             return
         for note in self._within(beat):
-            quick = self.strokes and note.onset - self.strokes[-1].onset < self._shortest
-            if note.onset == beat.onset or not quick:
+            if note.onset == beat.onset or not self._quick(note):
                 self._add(self._line(note), note)
+
+    def _quick(self, note: Note) -> bool:
+        """Whether a bass note comes too soon after the stroke before, or passes too soon."""
+        place = bisect_right(self.bass, note.onset, key=lambda other: other.onset)
+        passes = place < len(self.bass) and (
+            self.bass[place].onset - note.onset < self._shortest
+        )
+        return passes or bool(
+            self.strokes and note.onset - self.strokes[-1].onset < self._shortest
+        )
 
     def _add(self, stroke: Stroke, source: Note | None) -> None:
         self.strokes.append(stroke)

@@ -231,5 +231,13 @@ def test_of_a_broken_chord_the_thumb_has_the_first_note() -> None:
     assert [stroke.onset for stroke in thumb(piece)] == [0]
 
 
+def test_under_a_tune_in_the_left_hand_the_thumb_plays_the_roots() -> None:
+    """The source has no bass left: the chord's own on beats 1 and 3."""
+    found = thumb(heard("E4:2 C4:2", chords="C:2 G7:2", texture="tune-left"))
+    assert [stroke.onset for stroke in found] == [0, 2]
+    assert [tones(stroke)[0] for stroke in found] == [C, G]
+    assert all(stroke.source is None for stroke in found)
+
+
 def test_a_unison_is_the_tune_alone() -> None:
     assert thumb(heard("E5:4", "E3:4", chords="C:4", texture="unison")) == ()
