@@ -486,7 +486,7 @@ def rate(
         Path,
         typer.Argument(
             metavar="INPUT",
-            help="A tab: an arrangement.json, or a guitar score; one without fingers gets some.",
+            help="An arrangement.json or a guitar score, which is fingered if need be.",
         ),
     ],
     level: Annotated[

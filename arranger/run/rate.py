@@ -18,8 +18,17 @@ from arranger.music.errors import UnreadableInput
 from arranger.music.rating import Rating
 from arranger.read import tablature
 from arranger.render import arrangement_from_json
+from arranger.run.fingering import finger
+from arranger.run.refinger import solved_easings
 from arranger.run.understand import metronome
-from arranger.tables import LEVEL_NAMES, default_player, level_named, player_from_file
+from arranger.tables import (
+    LEVEL_NAMES,
+    Level,
+    default_player,
+    level_named,
+    player_from_file,
+)
+from arranger.tables.habits import as_written
 
 NOTATION = (".musicxml", ".xml", ".mxl")
 
@@ -35,20 +44,21 @@ def rate(
 
     Parameters
     ----------
-    path : an ``arrangement.json`` of ours, or MusicXML with strings, frets and left fingers.
-    level : whose rules are checked; None is the one that the file names, else advanced.
+    path : an ``arrangement.json`` of ours, or MusicXML with strings, frets and left fingers;
+        any other score, MIDI too, is fingered first.
+    level : whose rules are checked; None is the one it was arranged for, else a trained hand.
     player : a player file; None takes the student that the level describes.
     tempo : quarter notes a minute to rate it at; None is the student's in the file, and
         where it says none one at which strokes come as often as in most studies.
 
     Raises
     ------
-    UnreadableInput : the file cannot be read, or says no strings and frets.
+    UnreadableInput : the file cannot be read or holds no music.
+    InternalFault : our own fingering breaks a rule of the hand.
     UsageError : an option says what cannot be meant.
     """
-    arrangement = _tab(Path(path))
-    name = level or (arrangement.level if arrangement.level in LEVEL_NAMES else LEVEL_NAMES[-1])
-    known = level_named(name)
+    arrangement = _tab(Path(path), Path(player) if player else None)
+    known = _level(level, arrangement)
     who = player_from_file(Path(player), known) if player else default_player(known)
     if tempo is not None:
         arrangement = _at_tempo(arrangement, metronome(tempo))
@@ -62,8 +72,23 @@ def rate(
         difficulty=difficulty(arrangement, known, who),
         violations=check(arrangement, known, who),
         hardest=hardest,
-        easings=easier(arrangement, known, who, [reason.bar for reason in hardest]),
+        easings=tuple(
+            sorted(
+                (
+                    *easier(arrangement, known, who, [reason.bar for reason in hardest]),
+                    *solved_easings(arrangement, known, who),
+                ),
+                key=lambda easing: -easing.points,
+            )
+        ),
     )
+
+
+def _level(asked: str | None, arrangement: Arrangement) -> Level:
+    """The level asked for, else the one it was arranged for, else a hand without limits."""
+    if asked is None and arrangement.level not in LEVEL_NAMES:
+        return as_written()
+    return level_named(asked or arrangement.level)
 
 
 def _at_tempo(arrangement: Arrangement, tempo: float) -> Arrangement:
@@ -77,8 +102,8 @@ def _at_tempo(arrangement: Arrangement, tempo: float) -> Arrangement:
     )
 
 
-def _tab(path: Path) -> Arrangement:
-    """The tab in a file, by what the file holds."""
+def _tab(path: Path, player: Path | None) -> Arrangement:
+    """The tab in a file; a score that does not say the hands is fingered first."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -89,11 +114,9 @@ def _tab(path: Path) -> Arrangement:
         return _only(arrangement_from_json(data.decode("utf-8", "replace")), path)
     found = tablature(path) if path.suffix.lower() in NOTATION else None
     if found is None:
-        raise UnreadableInput(
-            "the file does not say string, fret and left finger of every note",
-            where=path.name,
-            next_step="Give an arrangement.json of ours, or a MusicXML score that says them.",
-        )
+        return finger(
+            path, keep_fingering=path.suffix.lower() in NOTATION, player=player
+        ).arrangement
     return found
 
 

@@ -91,6 +91,7 @@ class Easier(Table):
     tempo_step: float = Field(gt=0, lt=1)
     tempo_least: float = Field(gt=0, lt=1)
     least_points: float = Field(gt=0)
+    capo_most: int = Field(ge=0, le=7)
 
 
 class Unstated(Table):

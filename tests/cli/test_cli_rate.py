@@ -73,6 +73,13 @@ def test_every_proposal_is_kept_to(made: Path) -> None:
     assert all(easing.points > 0 for easing in rating.easings)
 
 
+def test_a_score_without_fingers_is_fingered_first(made: Path) -> None:
+    """The practice MIDI of an arrangement holds its notes and nothing of the hands."""
+    result = _rate(made / "practice.mid")
+    assert result.exit_code == 0, result.stderr
+    assert "rules of the hand: all kept" in result.stdout
+
+
 def test_bars_that_are_named_exist(made: Path) -> None:
     rating = arranger.rate(made / "arrangement.json")
     bars = {bar.bar for bar in rating.arrangement.bars}
@@ -103,6 +110,7 @@ def test_a_tab_no_hand_can_hold_is_told_by_bar(made: Path, tmp_path: Path) -> No
         ("torn.json", b'{"schema": 1', 3),
         ("odd.musicxml", b"<html/>", 3),
         ("noise.bin", bytes(range(256)), 3),
+        ("silent.mid", b"MThd\0\0\0\6\0\0\0\0\0\x60", 3),
     ],
 )
 def test_what_is_no_tab_is_one_sentence(
