@@ -81,7 +81,8 @@ class ArrangedBar:
 
     ``beat`` is the thumb's beat in quarters of the source; ``written_bar`` numbers the
     bars as printed; ``same_as`` is the printed number of an earlier bar with the same
-    tab, or None; ``section`` is the letter of the section that begins here, or None.
+    tab, or None; ``section`` is the letter of the section that begins here, or None;
+    ``slows``: the tempo sinks in it, because the teacher's marks ask for it.
     """
 
     bar: int
@@ -94,6 +95,7 @@ class ArrangedBar:
     chord: str | None
     same_as: int | None
     section: str | None = None
+    slows: bool = False
 
     @property
     def end(self) -> Beat:

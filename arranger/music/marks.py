@@ -50,7 +50,7 @@ class NoteMark:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marks:
     """Everything a teacher marked. ``bars`` is the strain to take alone, ``leave_out``
-    the bars to leave out, all printed numbers.
+    the bars to leave out, ``ritardando`` those in which it slows down, all printed numbers.
     """
 
     key: str | None = None
@@ -60,6 +60,7 @@ class Marks:
     voicings: tuple[Voicing, ...] = ()
     bar_marks: tuple[BarMark, ...] = ()
     note_marks: tuple[NoteMark, ...] = ()
+    ritardando: tuple[int, ...] = ()
 
     @property
     def marked_bars(self) -> frozenset[int]:

@@ -43,7 +43,7 @@ def check_bars(reduction: Reduction, others: Collection[int] = ()) -> None:
             where="--others",
             next_step=f"The bars run from {min(known)} to {max(known)}.",
         )
-    for number in sorted(reduction.marks.marked_bars - known):
+    for number in sorted({*reduction.marks.marked_bars, *reduction.marks.ritardando} - known):
         raise UsageError(
             f"there is no bar {number} to mark",
             where="marks file",

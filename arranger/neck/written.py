@@ -303,6 +303,7 @@ def _bars(
                 chord=_chord_of(bar, marks),
                 same_as=analysis.score.bars[first].number if first != place else None,
                 section=letters.get(place),
+                slows=bar.number in reduction.marks.ritardando,
             )
         )
     return tuple(bars)

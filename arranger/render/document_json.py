@@ -108,6 +108,7 @@ def _bar(bar: ArrangedBar) -> dict[str, Any]:
         "written_bar": bar.written_bar,
         "chord": bar.chord,
         "same_as": bar.same_as,
+        **({"ritardando": True} if bar.slows else {}),
     }
 
 
@@ -321,6 +322,7 @@ def _read_bars(documents: Sequence[Mapping[str, Any]]) -> tuple[ArrangedBar, ...
                 denominator=denominator,
                 chord=bar["chord"],
                 same_as=bar["same_as"],
+                slows=bar.get("ritardando", False),
             )
         )
     return tuple(bars)

@@ -134,7 +134,7 @@ def _seen(written: Arrangement, bar: WrittenBar) -> tuple[object, ...]:
     )
     inside = tuple((mark.onset - bar.start, mark.name) for mark in bar.marks)
     held = _in_force(written, bar.start)
-    meter = (bar.bar.length, bar.bar.numerator, bar.bar.denominator)
+    meter = (bar.bar.length, bar.bar.numerator, bar.bar.denominator, bar.bar.slows)
     return (*meter, notes, held.name if held else None, tuple(m for m in inside if m[0]))
 
 

@@ -164,6 +164,8 @@ class _Document:
             for name, voice in used.items():
                 self._fingers(measure, name, voice)
             self._slurs(measure, bar)
+        if bar.bar.slows and not (index and self.bars[index - 1].bar.slows):
+            sub(measure, "dir", "rit.", staff="1", tstamp="1", place="above")
         if bar.bar.section:
             letter = sub(measure, "reh", staff="1", tstamp="0", place="above")
             sub(letter, "rend", clean(bar.bar.section), rend="box")

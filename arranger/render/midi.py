@@ -7,6 +7,7 @@ player can see which one sounds. Swing is played out.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from io import BytesIO
 
@@ -40,6 +41,7 @@ class Practice(Table):
     count_note: int = Field(ge=0, le=127)
     count_first: int = Field(ge=1, le=127)
     count_other: int = Field(ge=1, le=127)
+    slowing: float = Field(ge=1)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -104,25 +106,61 @@ def _conductor(
     track.append(
         mido.MetaMessage("track_name", name=one_line(written.title)[:_MOST_TEXT], time=0)
     )
-    tempo = min(_SLOWEST, max(1, round(60_000_000 / written.student_tempo)))
-    track.append(mido.MetaMessage("set_tempo", tempo=tempo, time=0))
+    events = [(0, _tempo(written.student_tempo))]
+    events += [
+        (_tick(begin + moment), _tempo(written.student_tempo / longer))
+        for moment, longer in slowings(bars)
+    ]
     meter: tuple[int, int] | None = None
-    now = Beat(0)
     for bar in bars:
         here = (bar.bar.numerator, bar.bar.denominator)
         at = Beat(0) if meter is None else begin + bar.start
         if here != meter and plain_value(Beat(4, here[1])) is not None:
-            track.append(
-                mido.MetaMessage(
-                    "time_signature",
-                    numerator=here[0],
-                    denominator=here[1],
-                    time=_tick(at) - _tick(now),
-                )
-            )
-            now, meter = at, here
+            sign = mido.MetaMessage("time_signature", numerator=here[0], denominator=here[1])
+            events.append((_tick(at), sign))
+            meter = here
+    now = 0
+    for tick, message in sorted(events, key=lambda event: event[0]):
+        track.append(message.copy(time=tick - now))
+        now = tick
     track.append(mido.MetaMessage("end_of_track", time=0))
     return track
+
+
+def _tempo(quarters: float) -> mido.MetaMessage:
+    tempo = min(_SLOWEST, max(1, round(60_000_000 / quarters)))
+    return mido.MetaMessage("set_tempo", tempo=tempo)
+
+
+def slow_spans(bars: Sequence[WrittenBar]) -> list[tuple[Beat, Beat]]:
+    """Where the tempo sinks, from bar line to bar line."""
+    spans: list[tuple[Beat, Beat]] = []
+    for bar in bars:
+        if bar.bar.slows and spans and spans[-1][1] == bar.start:
+            spans[-1] = (spans[-1][0], bar.end)
+        elif bar.bar.slows:
+            spans.append((bar.start, bar.end))
+    return spans
+
+
+def slowest() -> float:
+    """How many times as long the last beat of a ritardando lasts."""
+    return load("practice", Practice).slowing
+
+
+def slowings(bars: Sequence[WrittenBar]) -> Iterator[tuple[Beat, float]]:
+    """Moments of written time from which on a quarter lasts so many times as long.
+
+    A quarter grows evenly through the span; each step has the value of its middle.
+    """
+    for start, end in slow_spans(bars):
+        now, step = start, bars[0].pulse
+        while now < end:
+            middle = (now + min(now + step, end)) / 2
+            share = float((middle - start) / (end - start))
+            yield now, 1 + (slowest() - 1) * share
+            now += step
+        yield end, 1.0
 
 
 def _string_track(

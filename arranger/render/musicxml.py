@@ -99,6 +99,9 @@ class _Score:
         if bar.bar.section:
             kind = sub(sub(measure, "direction", placement="above"), "direction-type")
             sub(kind, "rehearsal", clean(bar.bar.section))
+        if bar.bar.slows and not (index and self.bars[index - 1].bar.slows):
+            kind = sub(sub(measure, "direction", placement="above"), "direction-type")
+            sub(kind, "words", "rit.").set("font-style", "italic")
         if index == 0:
             self._tempo(measure)
         self._voices(measure, bar)

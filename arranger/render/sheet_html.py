@@ -18,6 +18,7 @@ from arranger.music.verdict import Verdict
 from arranger.render.diagrams import finger_list, mirrored, shape_svg
 from arranger.render.engrave import System
 from arranger.render.fold import Folded
+from arranger.render.midi import slow_spans, slowest
 from arranger.render.other_ways import other_ways
 from arranger.render.plain_text import one_line
 from arranger.render.spoken import spoken_bars
@@ -291,6 +292,10 @@ def _data(written: Arrangement, folds: Folded) -> str:
         "notePlace": folds.note_place,
         "barPlace": folds.bar_place,
         "swing": written.swing,
+        "slowing": slowest(),
+        "slow": [
+            [float(start), float(end)] for start, end in slow_spans(written_bars(written))
+        ],
         "unit": float(thumb_beat(written)),
         "beat": unit,
         "target": target,

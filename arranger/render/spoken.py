@@ -35,6 +35,8 @@ def _bar(bar: WrittenBar) -> str:
         opening = f"Bar {bar.number}, the same as bar {bar.bar.same_as}."
     else:
         opening = f"Bar {bar.number}."
+    if bar.bar.slows:
+        opening += " Slow down."
     together: dict[Beat, list[Placement]] = defaultdict(list)
     for note in bar.notes:
         together[note.onset].append(note)

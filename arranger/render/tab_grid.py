@@ -57,7 +57,8 @@ class Stretch:
 
 def short_label(bar: WrittenBar) -> str:
     """The number over a bar, after the letter of the section that begins there."""
-    return f"[{bar.bar.section}] {bar.number}" if bar.bar.section else str(bar.number)
+    number = f"{bar.number} rit." if bar.bar.slows else str(bar.number)
+    return f"[{bar.bar.section}] {number}" if bar.bar.section else number
 
 
 def stretches(bar: WrittenBar, *, room: int) -> Iterator[Stretch]:

@@ -49,6 +49,7 @@ class MarksFile(Table):
     capo: int | None = Field(default=None, ge=0, le=9)
     bars: str | None = Field(default=None, pattern=r"^\d+-\d+$")
     leave_out: tuple[int, ...] = ()
+    ritardando: tuple[int, ...] = ()
     voicings: dict[str, str | VoicingLine] = Field(default_factory=dict)
     bar: tuple[BarLine, ...] = ()
     note: tuple[NoteLine, ...] = ()
@@ -84,6 +85,7 @@ def marks_of(file: MarksFile, *, where: str) -> Marks:
         capo=file.capo,
         bars=bar_range(file.bars, where=where) if file.bars else None,
         leave_out=tuple(sorted(set(file.leave_out))),
+        ritardando=tuple(sorted(set(file.ritardando))),
         voicings=tuple(
             _voicing(name, line if isinstance(line, VoicingLine) else _line(line, where), where)
             for name, line in file.voicings.items()

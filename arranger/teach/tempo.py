@@ -77,6 +77,13 @@ def closing_step(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
     if not played:
         return []
     last = tuple(bar.number for bar in played[-table.closing_bars :])
+    marked = tuple(bar.number for bar in bars if bar.bar.slows)
+    if marked:
+        text = (
+            f"In {in_words(marked)} the page says rit.: let the tempo sink little by little, "
+            "the thumb leading. First play it steadily through; the slowing comes last."
+        )
+        return [LessonStep(kind="closing", title="Slowing down", text=text, bars=marked)]
     text = (
         f"In {in_words(last)} let the tempo sink little by little, the thumb leading, and let "
         "the last notes ring. Only once the piece is steady without it."

@@ -35,6 +35,16 @@
     return beat + (inside <= 0.5 ? 2 * inside * turn : turn + (2 * inside - 1) * (1 - turn));
   };
 
+  // In a ritardando a beat grows evenly to so many times its length.
+  const heardAt = (moment) => {
+    let late = 0;
+    for (const [start, end] of data.slow) {
+      const inside = Math.min(Math.max(moment - start, 0), end - start);
+      late += (data.slowing - 1) * inside * inside / (2 * (end - start));
+    }
+    return swung(moment) + late;
+  };
+
   // ---- Sound: a plucked string is a burst of noise in a delay line (Karplus, Strong 1983) ----
   let audio = null;
   let out = null;
@@ -139,11 +149,11 @@
   // unless the slider is moved, which starts a new pass at the same place.
   const beginPass = (when) => {
     state.zeroTime = when;
-    state.zeroBeat = swung(state.position);
+    state.zeroBeat = heardAt(state.position);
     state.pace = secondsAQuarter();
     state.next = firstNoteFrom(state.position);
   };
-  const timeOf = (moment) => state.zeroTime + (swung(moment) - state.zeroBeat) * state.pace;
+  const timeOf = (moment) => state.zeroTime + (heardAt(moment) - state.zeroBeat) * state.pace;
   const schedule = () => {
     const horizon = audio.currentTime + AHEAD;
     const stop = range()[1];

@@ -1,0 +1,54 @@
+"""Marks written as lines are read back as they were; a ritardando is a list of bars."""
+
+from __future__ import annotations
+
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from arranger.music.errors import UsageError
+from arranger.music.marks import BarMark, NoteMark
+from arranger.run.pipeline import arrange
+from arranger.tables.marks import MarksFile, marks_from_file, marks_lines
+
+_CORPUS = Path(__file__).resolve().parents[3] / "corpus"
+
+
+def test_lines_are_read_back(tmp_path: Path) -> None:
+    notes = (
+        NoteMark(bar=0, beat=Fraction(4), voice="melody", string=2, finger=None),
+        NoteMark(bar=8, beat=Fraction(5, 2), voice="bass", string=None, finger=5),
+        NoteMark(bar=8, beat=Fraction(4, 3), voice="bass", string=6, finger=0),
+    )
+    bars = (
+        BarMark(bar=8, avoid=frozenset({"full barre", "half barre"}), use=frozenset()),
+        BarMark(bar=9, avoid=frozenset(), use=frozenset({"thumb over"})),
+    )
+    file = tmp_path / "marks.toml"
+    file.write_text(marks_lines(notes, bars), "utf-8")
+    marks = marks_from_file(file)
+    assert (marks.note_marks, marks.bar_marks) == (notes, bars)
+
+
+def test_lines_of_two_bars_can_stand_in_one_file() -> None:
+    one, two = (
+        marks_lines((NoteMark(bar=bar, beat=Fraction(1), voice="bass", string=6, finger=2),))
+        for bar in (1, 2)
+    )
+    file = MarksFile.model_validate(tomllib.loads(f"ritardando = [7, 8]\n\n{one}\n{two}"))
+    assert [note.bar for note in file.note] == [1, 2]
+    assert file.ritardando == (7, 8)
+
+
+def test_the_marks_slow_the_piece_down(tmp_path: Path) -> None:
+    file = tmp_path / "marks.toml"
+    file.write_text("ritardando = [15, 16]\n", "utf-8")
+    tune = _CORPUS / "amazing_grace_hymn.mid"
+    slowed = arrange(tune, marks=file, others="none")
+    assert [bar.bar for bar in slowed.arrangement.bars if bar.slows] == [15, 16]
+    assert slowed.lesson.steps[-1].bars == (15, 16)
+    file.write_text("ritardando = [99]\n", "utf-8")
+    with pytest.raises(UsageError, match="no bar 99"):
+        arrange(tune, marks=file)
