@@ -307,21 +307,33 @@ class Batch(Iterator[Outcome]):
         digests: Sequence[str],
         passing: dict[tuple[str, str], Outcome],
     ) -> OutcomeRows:
-        """Every outcome that stands, by piece and level: levels of earlier runs too."""
+        """Every outcome that stands, by piece and level: levels of earlier runs too.
+
+        Only where each stands in the journal is held; the outcomes are read as they are asked
+        for.
+        """
+        places: list[int | Outcome] = []
+        for piece, digest in zip(self._pieces, digests, strict=True):
+            for level in LEVEL_NAMES:
+                if (outcome := passing.get((piece.path, level))) is not None:
+                    places.append(outcome)
+                elif digest:
+                    place = journal.place(self._errand(piece, digest, level).key)
+                    if place is not None and self._is_shown(journal.at(place), level):
+                        places.append(place)
 
         def rows() -> Iterator[Outcome]:
-            for piece, digest in zip(self._pieces, digests, strict=True):
-                for level in LEVEL_NAMES:
-                    outcome = passing.get((piece.path, level))
-                    if outcome is None and digest:
-                        entry = journal.get(self._errand(piece, digest, level).key)
-                        if entry is None or not (level in self._levels or self._stands(entry)):
-                            continue
-                        outcome = entry.outcome
-                    if outcome is not None:
-                        yield outcome
+            for place in places:
+                if isinstance(place, Outcome):
+                    yield place
+                elif (entry := journal.at(place)) is not None:
+                    yield entry.outcome
 
         return rows
+
+    def _is_shown(self, entry: Entry | None, level: str) -> bool:
+        """What this run was asked for, and whatever else still stands."""
+        return entry is not None and (level in self._levels or self._stands(entry))
 
 
 def _unopened(piece: Piece, levels: Sequence[str], error: OSError) -> Iterator[Report]:

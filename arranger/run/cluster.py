@@ -77,7 +77,7 @@ def _carried_out(
     shelf = shelf_at(setup.out, force=setup.force)
     player = Path(setup.player).read_bytes() if setup.player else b""
     program = program_digest()
-    results = distributed.as_completed()
+    results = distributed.as_completed(loop=client.loop)
     sent: dict[str, Task] = {}
     over = False
     while True:

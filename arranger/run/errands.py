@@ -18,7 +18,7 @@ from arranger.music.errors import (
 )
 from arranger.music.outcome import Outcome
 from arranger.music.score import SourceWarning
-from arranger.run.pipeline import Result, Wishes, suited
+from arranger.run.pipeline import Result, Wishes, bars_asked, suited
 from arranger.run.same_music import music_digest
 from arranger.run.shelf import Shelf, shelf_at
 from arranger.run.store import NotOurs, Unwritable, keep
@@ -64,7 +64,10 @@ def _arranged(
     start: float,
 ) -> Made:
     """The arrangement, written; the note beside it says the same as the journal will."""
-    wishes = Wishes(player=Path(setup.player) if setup.player else None)
+    wishes = Wishes(
+        player=Path(setup.player) if setup.player else None,
+        others=bars_asked(None, analysis),
+    )
     result = suited(analysis, errand.level, wishes, anyway=setup.anyway)
     files = result.documents()
     outcome = _done(heard, errand, result)

@@ -83,15 +83,23 @@ class Journal:
 
     def get(self, key: str) -> Entry | None:
         """The entry under ``key``; None where there is none, or none that can be read."""
-        place = self._places.get(_short(key))
+        place = self.place(key)
         if place is None:
             return None
+        entry = self.at(place)
+        return entry if entry is not None and entry.key == key else None
+
+    def place(self, key: str) -> int | None:
+        """Where the line under ``key`` begins, for ``at``; None where there is none."""
+        return self._places.get(_short(key))
+
+    def at(self, place: int) -> Entry | None:
+        """The entry whose line begins at ``place``; None where it cannot be read."""
         self._file.seek(place)
         try:
-            entry = _entry(json.loads(self._file.readline()))
+            return _entry(json.loads(self._file.readline()))
         except (ValueError, TypeError, KeyError):  # damaged on the disk: it is done again
             return None
-        return entry if entry.key == key else None
 
     def add(self, entry: Entry) -> None:
         """Write an entry through to the disk; when this returns, it is kept."""

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from importlib import import_module
 from importlib.util import find_spec
-from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -44,8 +43,6 @@ COLUMNS: dict[str, type] = {
 FAILURES = ("piece", "level", "status", "reason", "bars")
 PLACES = 4
 """Decimal places of shares and points in the tables."""
-ROWS_AT_ONCE = 4096
-"""Rows of a table held in memory."""
 
 
 def write_overview(rows: OutcomeRows, shelf: Shelf) -> None:
@@ -64,14 +61,16 @@ def write_overview(rows: OutcomeRows, shelf: Shelf) -> None:
         "summary.csv": _write_summary,
         "failures.csv": _write_failures,
     }
-    if find_spec("pyarrow") is not None:
-        writers["summary.parquet"] = _write_parquet
     try:
         shelf.own.mkdir(parents=True, exist_ok=True)
         with TemporaryDirectory(dir=shelf.own) as room:
+            files = {name: Path(room) / name for name in writers}
             for name, write in writers.items():
-                file = Path(room) / name
-                write(file, rows, alike)
+                write(files[name], rows, alike)
+            if find_spec("pyarrow") is not None:
+                files["summary.parquet"] = Path(room) / "summary.parquet"
+                _write_parquet(files["summary.parquet"], files["summary.csv"])
+            for name, file in files.items():
                 shelf.keep_made(file, name)
     except UsageError:
         raise
@@ -138,24 +137,20 @@ def _write_failures(file: Path, rows: OutcomeRows, alike: Alike) -> None:
                 )
 
 
-def _write_parquet(file: Path, rows: OutcomeRows, alike: Alike) -> None:
-    arrow, parquet = import_module("pyarrow"), import_module("pyarrow.parquet")
+def _write_parquet(file: Path, summary: Path) -> None:
+    """The same table once more, block by block from the one just written."""
+    arrow, tables, parquet = (
+        import_module(name) for name in ("pyarrow", "pyarrow.csv", "pyarrow.parquet")
+    )
     kinds = {str: arrow.string(), int: arrow.int32(), float: arrow.float64()}
     schema = arrow.schema([(name, kinds[kind]) for name, kind in COLUMNS.items()])
-    left = _summary(rows, alike)
-    with parquet.ParquetWriter(str(file), schema) as sink:
-        while some := list(islice(left, ROWS_AT_ONCE)):
-            sink.write_table(arrow.Table.from_pylist(_printable(some), schema=schema))
-
-
-def _printable(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Rows whose texts are all text: a file name may hold bytes that are none."""
-    return [
-        {
-            name: value.encode("utf-8", "replace").decode("utf-8")
-            if isinstance(value, str)
-            else value
-            for name, value in row.items()
-        }
-        for row in rows
-    ]
+    with (
+        tables.open_csv(
+            summary,
+            parse_options=tables.ParseOptions(newlines_in_values=True),
+            convert_options=tables.ConvertOptions(column_types=schema),
+        ) as blocks,
+        parquet.ParquetWriter(str(file), schema) as sink,
+    ):
+        for block in blocks:
+            sink.write_batch(block)

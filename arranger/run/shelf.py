@@ -173,7 +173,8 @@ class UrlShelf:
                     next_step="Choose another place with --out, or use --force.",
                 )
             store.makedirs(place.rsplit("/", 1)[0], exist_ok=True)
-            store.pipe_file(root_list, made_list({**made.get("files", {}), name: b""}))
+            names = dict.fromkeys((*made.get("files", ()), name), b"")
+            store.pipe_file(root_list, made_list(names))
             store.put_file(str(new), place)
 
     def note(self, folder: str) -> Mapping[str, Any]:
