@@ -216,7 +216,7 @@ def _sheet(data: bytes, path: Path) -> _Sheet:
     try:
         for measure in [] if part is None else part.findall("measure"):
             _measure(sheet, measure, numbers)
-    except (ValueError, ZeroDivisionError, TypeError) as error:
+    except (ValueError, ZeroDivisionError, TypeError, LookupError) as error:
         bar = sheet.bars[-1].number + 1 if sheet.bars else 1
         raise UnreadableInput(
             f"the MusicXML file says something that is no music ({error})",

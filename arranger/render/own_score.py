@@ -16,6 +16,7 @@ from lxml import etree
 from arranger.music.arrangement import Arrangement, Placement
 
 OURS = ("string", "fret", "fingering", "pluck")
+UTF_8: str = "UTF-8"
 AFTER_NOTATIONS = ("lyric", "play", "listen")
 
 
@@ -28,7 +29,8 @@ def with_fingering(
     ``i``; a packed score is unpacked.
     """
     parser = etree.XMLParser(resolve_entities=False, no_network=True, remove_blank_text=False)
-    root = etree.fromstring(_plain(original), parser)
+    plain = _plain(original)
+    root = etree.fromstring(plain, parser)
     known = list(root.iter("note"))
     for note in arrangement.notes:
         first = True
@@ -38,10 +40,20 @@ def with_fingering(
                     continue
                 _put(known[place], note)
                 first = False
-    tree = root.getroottree()
-    encoding = tree.docinfo.encoding or "UTF-8"
-    text: bytes = etree.tostring(tree, xml_declaration=True, encoding=encoding)  # type: ignore[assignment]
-    return text + b"\n"
+    return _told(root, plain)
+
+
+def _told(root: Any, plain: bytes) -> bytes:
+    """The file: what stands before the score as it was, byte for byte."""
+    encoding = root.getroottree().docinfo.encoding or "UTF-8"
+    before, found, _ = plain.partition(b"<score-partwise")
+    if not found or not encoding.upper().startswith(("UTF-8", "ISO-8859", "US-ASCII")):
+        text: Any = etree.tostring(root.getroottree(), xml_declaration=True, encoding=UTF_8)
+        return bytes(text)
+    if not before.lstrip(b"\xef\xbb\xbf").startswith(b"<?xml"):
+        encoding = "UTF-8"
+    body: Any = etree.tostring(root, encoding=encoding, xml_declaration=False, with_tail=False)
+    return before + bytes(body)[body.index(b"<score-partwise") :] + b"\n"
 
 
 def _plain(data: bytes) -> bytes:

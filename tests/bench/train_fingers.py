@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import random
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -45,7 +45,8 @@ from arranger.tables.habits import as_written
 Array = NDArray[np.float64]
 SEED = 7
 AROUND = 4
-"""Onsets before and after a label that are learnt with it."""
+MOST = 150
+"""Onsets before and after a label that are learnt with it, and labels of one piece."""
 NARROW = Widths(stage=64, first=240)
 """The lattices learnt from: the rivals of the labelled ways are near the top."""
 TABLE = Path(__file__).parents[2] / "arranger" / "tables" / "habits.toml"
@@ -140,34 +141,40 @@ def mask_of(stage: Stage, pins: dict[int, WrittenNote]) -> NDArray[np.bool_] | N
 
 
 def examples(score: GuitarScore, weights: Array, player: Player) -> list[Example]:
-    """The stretches of a piece around its labels."""
-    pins = label_notes(score)
+    """The stretches of a piece around its labels, up to ``MOST`` labels."""
     features = features_of(score.tuning, player)
     habits = Habits(features, weights)
+    made: list[Example] = []
+    for start_, stop in stretches(score):
+        if sum(example.labels for example in made) >= MOST:
+            break
+        notes = score.notes[start_:stop]
+        pins = {
+            index - start_: pin
+            for index, pin in label_notes(score).items()
+            if start_ <= index < stop
+        }
+        stages = lattice(notes, habits, NARROW, labels=pins).stages
+        masks = tuple(mask_of(stage, pins) for stage in stages)
+        made.append(Example(features, stages, masks, len(pins)))
+    return made
+
+
+def stretches(score: GuitarScore) -> Iterator[tuple[int, int]]:
+    """First and last index (exclusive) of the notes around labels, ``AROUND`` onsets wide."""
     onsets = sorted({note.onset for note in score.notes})
     place = {onset: at for at, onset in enumerate(onsets)}
     wanted: set[int] = set()
-    for index in pins:
+    for index in label_notes(score):
         at = place[score.notes[index].onset]
         wanted |= set(range(at - AROUND, at + AROUND + 1))
-    if not wanted:
-        return []
-    found = lattice(score.notes, habits, NARROW, labels=pins)
-    runs: list[list[Stage]] = []
-    last = -2
-    for stage in found.stages:
-        at = place[score.notes[stage.notes[0]].onset]
-        if at in wanted:
-            if at != last + 1:
-                runs.append([])
-            runs[-1].append(stage)
-            last = at
-    made = []
-    for run in runs:
-        masks = tuple(mask_of(stage, pins) for stage in run)
-        labels = sum(note in pins for stage in run for note in stage.notes[: stage.struck])
-        made.append(Example(features, tuple(run), masks, labels))
-    return made
+    inside = [place[note.onset] in wanted for note in score.notes]
+    first = 0
+    for index, (here, after) in enumerate(zip(inside, [*inside[1:], False], strict=True)):
+        if here and not after:
+            yield first, index + 1
+        if not here and after:
+            first = index + 1
 
 
 # Expected counts ----------------------------------------------------------------------
