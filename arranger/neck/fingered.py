@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
-from arranger.neck.chain import best_path, chain, field
+from arranger.neck.chain import Chain, best_path, field
 from arranger.neck.fretboard import Neck
 from arranger.neck.habits import FAMILIES, TOTAL, Features, Habits, of_family
 from arranger.neck.holding import Scores, Stage, Unplayable, Widths
@@ -102,7 +102,7 @@ def fingered(
             notes=(), unplayable=found.unplayable, let_go=(), objective=0.0, bound=0.0
         )
     agree = left_habits().agree if agree is None else agree
-    path, expected = likeliest(found.stages, habits, agree)
+    path, expected = likeliest(found.chain, agree)
     placed, let_go = _placed(notes, found.stages, path)
     return Fingering(
         notes=placed,
@@ -113,12 +113,11 @@ def fingered(
     )
 
 
-def likeliest(stages: Sequence[Stage], habits: Habits, agree: float) -> tuple[list[int], float]:
+def likeliest(chained: Chain, agree: float) -> tuple[list[int], float]:
     """The row of each stage, and the sum that the path makes largest."""
-    chained = chain(stages, habits)
     shares = field(chained)
     gains: list[Scores] = []
-    for at, stage in enumerate(stages):
+    for at, stage in enumerate(chained.stages):
         gain = press_gains(stage, shares.shares(at)) + agree * chained.own[at]
         gains.append(gain.astype(np.float32))
     moves = [agree * move if agree else _open(move) for move in chained.moves]

@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
 from arranger.neck.habits import POSITIONS, Habits, speed
 from arranger.neck.presses import (
@@ -186,6 +187,21 @@ class Unplayable:
     why: str
 
 
+@dataclass(frozen=True, eq=False)
+class Reached:
+    """A stage, what its grips and the moves into it are worth (``moves`` is empty at the
+    first), and ``best``, the score of the best way to each grip.
+    """
+
+    stage: Stage
+    own: Scores
+    moves: Scores
+    best: Scores
+
+
+NO_MOVES: Scores = np.zeros((0, 0), dtype=np.float32)
+
+
 class Holding:
     """Builds the stages of one piece for one hand."""
 
@@ -225,13 +241,13 @@ class Holding:
         self,
         notes: Sequence[WrittenNote],
         struck: Sequence[int],
-        before: Stage | None,
-        best: Scores | None,
+        came: Reached | None,
         labels: Mapping[int, WrittenNote] | None = None,
-    ) -> tuple[Stage, Scores]:
-        """The stage at which ``struck`` begin, with the best score of a way to each grip."""
+    ) -> Reached:
+        """The stage at which ``struck`` begin."""
         onset = notes[struck[0]].onset
-        columns, held = self._held(notes, onset, before, best)
+        before = came.stage if came else None
+        columns, held = self._held(notes, onset, came)
         grips = self._narrow(self.grips([notes[index] for index in struck]), struck)
         codes = self._joined(grips, held)
         codes, position = positioned(codes)
@@ -248,7 +264,7 @@ class Holding:
             roles=roles([notes[index].midi for index in struck]),
             pace=speed(float(onset - notes[before.notes[0]].onset)) if before else 2,
         )
-        return self._kept(stage, before, best, labels)
+        return self._kept(stage, came, labels)
 
     def _narrow(self, grips: Codes, struck: Sequence[int]) -> Codes:
         """The likeliest ways to strike a big chord, where there are very many."""
@@ -262,22 +278,20 @@ class Holding:
     def _held(
         self,
         notes: Sequence[WrittenNote],
-        onset: object,
-        before: Stage | None,
-        best: Scores | None,
+        onset: Beat,
+        came: Reached | None,
     ) -> tuple[list[int], Codes]:
         """Columns of the stage before that are held on, and the ways to hold or let go."""
-        if before is None or best is None:
+        if came is None:
             return [], np.zeros((1, 0), dtype=np.int32)
+        before = came.stage
         columns = [
-            column
-            for column, note in enumerate(before.notes)
-            if notes[note].end > onset  # type: ignore[operator]
+            column for column, note in enumerate(before.notes) if notes[note].end > onset
         ]
         if not columns:
             return [], np.zeros((1, 0), dtype=np.int32)
         ways = before.codes[:, columns]
-        order = np.argsort(-best, kind="stable")
+        order = np.argsort(-came.best, kind="stable")
         _, first = np.unique(ways[order], axis=0, return_index=True)
         ways = ways[order][np.sort(first)[: self.widths.held]]
         return columns, np.unique(np.concatenate(list(_let_go(ways))), axis=0)
@@ -293,22 +307,21 @@ class Holding:
         return codes[~under_a_barre(codes)]
 
     def _kept(
-        self,
-        stage: Stage,
-        before: Stage | None,
-        best: Scores | None,
-        labels: Mapping[int, WrittenNote] | None,
-    ) -> tuple[Stage, Scores]:
+        self, stage: Stage, came: Reached | None, labels: Mapping[int, WrittenNote] | None
+    ) -> Reached:
+        """The likeliest grips of the stage, and those that the labels name."""
         own = grip_scores(stage, self.habits)
         rows = _top(own, self.widths.first, _labelled(stage, labels))
-        stage = taken(stage, rows)
-        total = own[rows]
-        if before is not None and best is not None:
-            moves = move_scores(before, stage, self.habits)
-            total = total + (best[:, None] + moves).max(axis=0)
-        rows = _top(total, self.widths.stage, _labelled(stage, labels))
-        rows = rows[np.isfinite(total[rows])]
-        return taken(stage, rows), total[rows]
+        stage, own = taken(stage, rows), own[rows]
+        moves, best = NO_MOVES, own
+        if came is not None:
+            moves = move_scores(came.stage, stage, self.habits)
+            best = own + (came.best[:, None] + moves).max(axis=0)
+        rows = _top(best, self.widths.stage, _labelled(stage, labels))
+        rows = rows[np.isfinite(best[rows])]
+        if came is not None:
+            moves = moves[:, rows]
+        return Reached(taken(stage, rows), own[rows], moves, best[rows])
 
 
 def pinned_presses(codes: Codes, note: WrittenNote) -> Codes:
@@ -398,5 +411,5 @@ def roles(pitches: Sequence[int]) -> tuple[int, ...]:
     return tuple(0 if midi == top else 2 if midi == bottom else 1 for midi in pitches)
 
 
-def _lost(note: WrittenNote, onset: object) -> float:
-    return float((note.end - onset) / note.length)  # type: ignore[operator]
+def _lost(note: WrittenNote, onset: Beat) -> float:
+    return float((note.end - onset) / note.length)

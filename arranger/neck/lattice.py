@@ -7,16 +7,21 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from arranger.music.written_note import WrittenNote
+from arranger.neck.chain import Chain
 from arranger.neck.habits import Habits
-from arranger.neck.holding import Holding, Scores, Stage, Unplayable, Widths
+from arranger.neck.holding import Holding, Reached, Stage, Unplayable, Widths
 
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
-    """``stages`` one an onset; ``unplayable`` notes are in none of them."""
+    """``chain`` has a stage an onset, scored; ``unplayable`` notes are in none of them."""
 
-    stages: tuple[Stage, ...]
+    chain: Chain
     unplayable: tuple[Unplayable, ...]
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        return self.chain.stages
 
 
 def lattice(
@@ -33,17 +38,19 @@ def lattice(
     beside the others.
     """
     holding = Holding(habits.features.hand, habits, widths, capo=capo)
-    stages: list[Stage] = []
+    found: list[Reached] = []
     unplayable: list[Unplayable] = []
-    before: Stage | None = None
-    best: Scores | None = None
     for _, group in groupby(range(len(notes)), key=lambda index: notes[index].onset):
         struck, lost = playable(notes, list(group), holding)
         unplayable += lost
         if struck:
-            before, best = holding.stage(notes, struck, before, best, labels)
-            stages.append(before)
-    return Lattice(tuple(stages), tuple(unplayable))
+            found.append(holding.stage(notes, struck, found[-1] if found else None, labels))
+    chain = Chain(
+        stages=tuple(one.stage for one in found),
+        own=tuple(one.own for one in found),
+        moves=tuple(one.moves for one in found),
+    )
+    return Lattice(chain, tuple(unplayable))
 
 
 def playable(

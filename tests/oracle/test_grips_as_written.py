@@ -125,7 +125,7 @@ def test_the_fingering_has_the_most_presses_expected_of_a_guitarist():
     def worth(path):
         return sum(float(gain[row]) for gain, row in zip(gains, path, strict=True))
 
-    path, _ = likeliest(stages, HABITS, 0.0)
+    path, _ = likeliest(chained, 0.0)
     assert worth(path) == pytest.approx(max(worth(way) for way, _ in whole_ways(stages)))
     assert len(fingered(notes, HABITS).notes) == len(notes)
 
