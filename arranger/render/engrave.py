@@ -129,6 +129,7 @@ class _Drawing:
         _shorten_ids(root)
         if self.tab_only:
             _shrink_marks(root)
+        fingers = _finger_places(root)
         _tidy(root)
         places = _tab_places(root)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
@@ -136,7 +137,7 @@ class _Drawing:
         ours = sub(canvas, f"{_SVG}g", **{"class": "hands"})
         top, bottom = _tab_lines(root)
         rows = self._right_hand(ours, places, bottom)
-        self._slurs(ours, places, top)
+        self._slurs(ours, places, top, fingers)
         moments = _moments(root, self.written, places)
         above = 0.0
         if self.tab_only:
@@ -178,7 +179,11 @@ class _Drawing:
         return depth + bool(thumb)
 
     def _slurs(
-        self, parent: etree._Element, places: Mapping[int, _Place], tab_top: float
+        self,
+        parent: etree._Element,
+        places: Mapping[int, _Place],
+        tab_top: float,
+        fingers: Sequence[_Place],
     ) -> None:
         """H and P as arcs, slides as lines, where both ends stand in this system."""
         for to, origin in self.origins.items():
@@ -203,7 +208,8 @@ class _Drawing:
             sign = "H" if self.notes[to].slur == "hammer-on" else "P"
             # Letters stand over the arc and over the tab, where no line runs through them.
             over = min(tab_top, top - 0.5 * _SPACE) - 0.4 * _SPACE
-            _letter(parent, middle, over, sign, size=_SIGN, style="normal")
+            x = _clear(middle, over, fingers)
+            _letter(parent, x, over, sign, size=_SIGN, style="normal")
 
     def _left_hand(
         self, parent: etree._Element, places: Mapping[int, _Place], base: float
@@ -431,6 +437,24 @@ def _bars(root: etree._Element) -> Iterator[int]:
         name = group.get("id", "")
         if name.startswith("b") and _OURS.fullmatch(name):
             yield int(name[1:])
+
+
+def _finger_places(root: etree._Element) -> list[_Place]:
+    """Where the engraver put left fingers; asked before its class names are dropped."""
+    found = []
+    for group in root.iter(f"{_SVG}g"):
+        text = group.find(f"{_SVG}text") if _classes(group)[:1] == ["fing"] else None
+        if text is not None:
+            found.append(_Place(float(text.get("x", "0")), float(text.get("y", "0"))))
+    return found
+
+
+def _clear(x: float, y: float, fingers: Sequence[_Place]) -> float:
+    """The nearest place to ``x`` at which a letter at height ``y`` meets no finger."""
+    near = [place.x for place in fingers if abs(place.y - y) < 2 * _SPACE]
+    ways = (0.0, 1.6, -1.6, 2.4, -2.4)
+    tried = (x + way * _SPACE for way in ways)
+    return next((at for at in tried if all(abs(at - f) > 1.5 * _SPACE for f in near)), x)
 
 
 def _shorten_ids(root: etree._Element) -> None:

@@ -75,10 +75,14 @@ def loop_steps(bars: Sequence[TabBar], tempo: float, table: Teaching) -> list[Le
     steps = []
     for letter, loop, again in different_loops(bars, table):
         numbers = [bar.number for bar in loop]
-        text = "Round and round, hands together, the end leading back into the beginning."
+        text = (
+            "In the same way."
+            if steps
+            else "Round and round, hands together, the end leading back into the beginning."
+        )
         if again:
             returns = in_words(bar.number for other in again for bar in other)
-            text += f" The same again in {returns}."
+            text += f" It comes again in {returns}."
         of = f" of part {letter}" if letter else ""
         title = f"Loop {in_words(numbers)}{of}"
         steps.append(

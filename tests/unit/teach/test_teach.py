@@ -236,7 +236,7 @@ def test_loops_of_eight_bars_by_section(piece):
         "Loop bars 1–8 of part A",
         "Loop bars 9–11 of part A",
     ]
-    assert "The same again in bars 12–19." in loops[0].text
+    assert "It comes again in bars 12–19." in loops[0].text
 
 
 def test_a_short_rest_joins_the_loop_before(piece):
