@@ -234,7 +234,7 @@ def _hardest(played: Performance, scales: Scales) -> Iterator[Told]:
     if move is not None and move.pressing > 0:
         bar = played.music.arrangement.bars[played.bar(move.onset)].bar
         what = f"the hardest single move: {move_text(move)}"
-        yield Told("hardest", move.pressing / scales.hardest_bits, bar, what)
+        yield Told("hardest", log2(1 + move.pressing / scales.hardest_bits), bar, what)
 
 
 def _bars(
