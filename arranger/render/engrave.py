@@ -86,7 +86,7 @@ def engraved(folds: Folded, *, width: int, tab_only: bool = False) -> tuple[Syst
             "mnumInterval": 1,
             "spacingStaff": 6,
             "breaks": "line",
-            "minLastJustification": 0.7,
+            "minLastJustification": 0.55,
             "outputIndent": 1,
         }
     )

@@ -1,38 +1,74 @@
-"""Open bass strings ring on: the page writes what is heard, not when the hand may let go."""
+"""Bass notes ring on: the page writes what is heard, not the first moment a hand may let go."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import replace
 
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.time import Beat
 
+_EASY_SPAN = 3
+"""Frets between a finger that may stay down and its neighbours; common practice, no source."""
+
 
 def ringing(written: Arrangement) -> Arrangement:
-    """The arrangement with the thumb's open strings written until its next stroke.
+    """The arrangement with the thumb's notes written until its next stroke, where they ring.
 
-    They end with their bar at the latest, and where their string is needed again. Nothing is
-    held for it, so that no rule of the left hand is touched (common practice of engraving).
+    Open strings ring of themselves; a fretted note does where its finger has nothing else to
+    do and the others stay near it. They end with their bar at the latest, and where their
+    string is needed again (common practice of engraving: no rest where nothing stops).
     """
-    ends = [bar.end for bar in written.bars]
-    strokes = [note.onset for note in written.notes if note.right == "p"]
-    by_string: dict[int, list[Beat]] = {}
-    for note in written.notes:
-        by_string.setdefault(note.string, []).append(note.onset)
+    bars = _Ringing(written)
+    return replace(written, notes=tuple(bars.rung(note) for note in written.notes))
 
-    def rung(note: Placement) -> Placement:
-        if note.fret or note.right != "p":
+
+class _Ringing:
+    def __init__(self, written: Arrangement) -> None:
+        self.notes = written.notes
+        self.onsets = [note.onset for note in written.notes]
+        self.bar_ends = [bar.end for bar in written.bars]
+        self.strokes = [note.onset for note in written.notes if note.right == "p"]
+        self.by_string: dict[int, list[Beat]] = {}
+        for note in written.notes:
+            self.by_string.setdefault(note.string, []).append(note.onset)
+
+    def rung(self, note: Placement) -> Placement:
+        if note.right != "p" or note.slur is not None:
             return note
-        bar_end = ends[bisect_right(ends, note.onset)]
-        again = _next(by_string[note.string], note.onset)
-        stops = [bar_end, *again, *_next(strokes, note.onset)]
-        return replace(note, length=max(note.length, min(stops) - note.onset))
+        stops = [
+            self.bar_ends[bisect_right(self.bar_ends, note.onset)],
+            *_next(self.by_string[note.string], note.onset),
+            *_next(self.strokes, note.onset),
+        ]
+        end = min(stops)
+        if end <= note.end or not self._stays(note, end):
+            return note
+        return replace(note, length=end - note.onset)
 
-    return replace(written, notes=tuple(rung(note) for note in written.notes))
+    def _stays(self, note: Placement, end: Beat) -> bool:
+        """Whether a finger can stay on its note until ``end``; an open string needs none."""
+        if note.fret == 0:
+            return True
+        first, last = bisect_right(self.onsets, note.onset), bisect_left(self.onsets, end)
+        return all(
+            other.fret == 0
+            or (other.left != note.left and abs(other.fret - note.fret) <= _EASY_SPAN)
+            for other in self.notes[first:last]
+        ) and self._comes_back(note, end, self.notes[last:])
+
+    def _comes_back(self, note: Placement, end: Beat, later: Sequence[Placement]) -> bool:
+        """Whether the finger has time: it is not needed elsewhere the moment the note ends."""
+        for other in later:
+            if other.onset > end:
+                return True
+            if other.left == note.left:
+                return (other.string, other.fret) == (note.string, note.fret)
+        return True
 
 
-def _next(onsets: list[Beat], moment: Beat) -> list[Beat]:
+def _next(onsets: Sequence[Beat], moment: Beat) -> Sequence[Beat]:
     """The first of the (sorted) onsets after a moment, if there is one."""
     place = bisect_right(onsets, moment)
     return onsets[place : place + 1]

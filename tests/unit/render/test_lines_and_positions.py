@@ -87,7 +87,7 @@ def test_a_stretch_is_not_a_shift() -> None:
     assert _marks((5, "1"), (7, "3"), (9, "4"), (6, "2")) == [(0, 5)]
 
 
-def test_open_bass_strings_ring_to_the_next_stroke() -> None:
+def test_bass_strings_ring_to_the_next_stroke() -> None:
     piece = arrangement_of(
         "Ring",
         bars_of("4/4", 2),
@@ -97,8 +97,27 @@ def test_open_bass_strings_ring_to_the_next_stroke() -> None:
     lengths = {(n.onset, n.string): n.length for n in ringing(piece).notes}
     assert lengths[Fraction(0), 5] == 1  # until the thumb plays again
     assert lengths[Fraction(1), 4] == 1  # until its string is needed
-    assert lengths[Fraction(3), 6] == Fraction(1, 2)  # fretted: the finger lifts
+    assert lengths[Fraction(3), 6] == 1  # fretted, and the finger has nothing else to do
     assert lengths[Fraction(4), 6] == 4  # until the bar ends
+
+
+@pytest.mark.parametrize(
+    ("meanwhile", "rings"),
+    [
+        ("1/2 1/2 2:0 0 m m", True),  # an open string
+        ("1/2 1/2 2:1 1 m m", True),  # another finger near by
+        ("1/2 1/2 2:3 2 m m", False),  # the same finger
+        ("1/2 1/2 2:8 4 m m", False),  # another finger far away
+        ("1 1/2 2:2 2 m m", False),  # the same finger the moment it would end
+        ("1 1/2 6:3 2 p b", True),  # the same finger on the same note
+    ],
+)
+def test_a_fretted_bass_note_rings_where_its_finger_may_stay(
+    meanwhile: str, rings: bool
+) -> None:
+    text = f"0 1/2 6:3 2 p b\n{meanwhile}\n1 1 4:0 0 p b"
+    piece = arrangement_of("Ring", bars_of("4/4", 1), text, "0 G")
+    assert ringing(piece).notes[0].length == (1 if rings else Fraction(1, 2))
 
 
 def test_a_rest_gives_way_to_an_inner_voice() -> None:
