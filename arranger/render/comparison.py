@@ -9,6 +9,12 @@ from arranger.render.plain_text import one_line
 from arranger.render.tab_head import percent, tempo_marks
 
 
+def _difficulty(version: Version) -> str:
+    """``37 of 100, 31 to 43``."""
+    grade = version.verdict.difficulty
+    return f"{grade.score:.0f} of 100, {grade.low:.0f} to {grade.high:.0f}"
+
+
 def _key(version: Version) -> str:
     arrangement = version.arrangement
     capo = f", capo {arrangement.capo}" if arrangement.capo else ""
@@ -43,7 +49,7 @@ def _share(name: str) -> Callable[[Version], str]:
 
 
 ROWS: dict[str, Callable[[Version], str]] = {
-    "difficulty": lambda version: f"{version.verdict.difficulty.score:.0f} of 100",
+    "difficulty, and how unsure": _difficulty,
     "band": lambda version: version.verdict.difficulty.band,
     "key": _key,
     "tempo": _tempo,

@@ -9,9 +9,10 @@ import pytest
 from typer.testing import CliRunner, Result
 
 import arranger
+from arranger.music.rating import Rating
 from arranger.run.cli import app
 
-TUNE = Path(__file__).parents[2] / "corpus" / "yankee_doodle_march.mid"
+TUNE = Path(__file__).parents[2] / "corpus" / "auld_lang_syne.mid"
 
 
 def _rate(path: Path, *options: str) -> Result:
@@ -28,6 +29,11 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out / TUNE.stem / "intermediate"
 
 
+@pytest.fixture(scope="module")
+def rating(made: Path) -> Rating:
+    return arranger.rate(made / "arrangement.json")
+
+
 def test_score_bars_rules_and_what_would_ease_it(made: Path) -> None:
     result = _rate(made / "arrangement.json")
     assert result.exit_code == 0, result.stderr
@@ -37,22 +43,22 @@ def test_score_bars_rules_and_what_would_ease_it(made: Path) -> None:
     assert result.stdout.count("  bar ") >= 5
 
 
-def test_our_json_is_rated_as_it_was(made: Path) -> None:
+def test_our_json_is_rated_as_it_was(made: Path, rating: Rating) -> None:
     said = json.loads((made / "arrangement.json").read_text("utf-8"))["difficulty"]
-    found = arranger.rate(made / "arrangement.json").difficulty
+    found = rating.difficulty
     assert found.score == said["score"]
     assert [bar.points for bar in found.bars] == [bar["points"] for bar in said["bars"]]
 
 
-def test_the_interval_holds_the_score(made: Path) -> None:
-    grade = arranger.rate(made / "arrangement.json").difficulty
+def test_the_interval_holds_the_score(rating: Rating) -> None:
+    grade = rating.difficulty
     assert 0 <= grade.low < grade.score < grade.high <= 100
 
 
-def test_our_score_is_a_tab_with_the_same_hands(made: Path) -> None:
+def test_our_score_is_a_tab_with_the_same_hands(made: Path, rating: Rating) -> None:
     """Only what MusicXML does not say of an arrangement is missing: its shapes."""
     tab = arranger.rate(made / "score.musicxml")
-    own = arranger.rate(made / "arrangement.json")
+    own = rating
     assert tab.violations == ()
     scale = own.arrangement.written_scale
     assert [(n.onset, n.length, n.string, n.fret, n.left) for n in tab.arrangement.notes] == [
@@ -62,9 +68,8 @@ def test_our_score_is_a_tab_with_the_same_hands(made: Path) -> None:
     assert own.difficulty.score - 6 < tab.difficulty.score <= own.difficulty.score
 
 
-def test_every_proposal_is_kept_to(made: Path) -> None:
+def test_every_proposal_is_kept_to(made: Path, rating: Rating) -> None:
     """A slower tempo saves what is said when the tab is rated at that tempo."""
-    rating = arranger.rate(made / "arrangement.json")
     slower = next(e for e in rating.easings if e.what.startswith("slower, "))
     tempo = float(slower.what.split()[1])
     again = arranger.rate(made / "arrangement.json", tempo=tempo)
@@ -80,8 +85,7 @@ def test_a_score_without_fingers_is_fingered_first(made: Path) -> None:
     assert "rules of the hand: all kept" in result.stdout
 
 
-def test_bars_that_are_named_exist(made: Path) -> None:
-    rating = arranger.rate(made / "arrangement.json")
+def test_bars_that_are_named_exist(rating: Rating) -> None:
     bars = {bar.bar for bar in rating.arrangement.bars}
     named = {reason.bar for reason in (*rating.hardest, *rating.difficulty.reasons)}
     assert named <= bars

@@ -76,6 +76,22 @@ def test_a_narrower_barre_is_never_harder(piece, fret, low):
     assert score_of(piece(narrow)) <= score_of(piece(wide)) + 1e-9
 
 
+@given(fret=st.integers(2, 9), low=st.integers(2, 6))
+@settings(max_examples=100, deadline=None)
+def test_a_barre_nearer_the_nut_is_never_harder(piece, fret, low):
+    """The same two strings under one finger, a fret lower."""
+    high = f"0 4 inner 1 {fret} 1 a \n 0 4 bass {low} {fret} 1 p"
+    down = f"0 4 inner 1 {fret - 1} 1 a \n 0 4 bass {low} {fret - 1} 1 p"
+    assert score_of(piece(down)) <= score_of(piece(high)) + 1e-9
+
+
+@given(lines=some_notes)
+@settings(max_examples=100, deadline=None)
+def test_the_interval_holds_the_score(piece, lines):
+    found = difficulty(piece("\n".join(lines)), LEVEL, PLAYER)
+    assert 0 <= found.low <= found.score <= found.high <= 100
+
+
 @given(lines=some_notes)
 @settings(max_examples=100, deadline=None)
 def test_reasons_sum_to_the_score_and_name_bars_that_exist(piece, lines):
