@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
+from itertools import groupby
 
 import typst
 
 from arranger.music.arrangement import Arrangement
-from arranger.music.lesson import Lesson
+from arranger.music.lesson import Lesson, LessonStep
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_svg
 from arranger.render.engrave import System
@@ -53,14 +55,7 @@ def printed_sheet(
             {"svg": system.svg, "ratio": system.height / system.width} for system in systems
         ],
         "form": list(folds.said),
-        "lesson": [
-            {
-                "title": one_line(step.title),
-                "text": one_line(step.text),
-                "shapes": list(step.shapes) if step.kind == "change" else [],
-            }
-            for step in lesson.steps
-        ],
+        "lesson": _steps(lesson),
         "hard": [sentence(line) for line in hardest_lines(verdict)],
         "teacher": [
             f"From the file {one_line(arrangement.file)}.",
@@ -83,6 +78,37 @@ def printed_sheet(
 @cache
 def _template() -> bytes:
     return resources.files(__package__).joinpath("page/sheet.typ").read_bytes()
+
+
+def _steps(lesson: Lesson) -> list[dict[str, object]]:
+    """The steps as they are printed: neighbouring loops are one list."""
+    steps: list[dict[str, object]] = []
+    for kind, together in groupby(lesson.steps, key=lambda step: step.kind):
+        group = list(together)
+        if kind == "loop" and len(group) > 1:
+            steps.append({"title": "Loops", "text": _loops(group), "shapes": []})
+            continue
+        steps += [
+            {
+                "title": one_line(step.title),
+                "text": one_line(step.text),
+                "shapes": list(step.shapes) if step.kind == "change" else [],
+            }
+            for step in group
+        ]
+    return steps
+
+
+def _loops(loops: Sequence[LessonStep]) -> str:
+    """What to do, told once, and which bars."""
+    first, *others = (one_line(step.text) for step in loops)
+    how, _, again = first.partition(". ")
+    after = [again, *(text.partition(". ")[2] for text in others)]
+    named = [
+        one_line(step.title).removeprefix("Loop ") + (f" ({more[0].lower()}{more[1:-1]})" if more else "")
+        for step, more in zip(loops, after, strict=True)
+    ]
+    return f"{how.rstrip('.')}: {' · '.join(named)}."
 
 
 def _right(arrangement: Arrangement, verdict: Verdict) -> list[str]:

@@ -20,6 +20,7 @@ from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_sv
 from arranger.render.engrave import engraved
 from arranger.render.fold import folded
 from arranger.render.sheet_html import playing_sheet
+from arranger.render.sheet_pdf import _steps
 from arranger.render.spoken import spoken_bars
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -140,3 +141,20 @@ def test_the_whole_piece_in_words() -> None:
     shape = "Shape G: string 6 fret 3 finger 2, string 5 fret 2 finger 1, string 4 open,"
     assert shape in text
     assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_loops_side_by_side_are_printed_as_one_list() -> None:
+    loops = [
+        LessonStep(kind="loop", title="Loop bars 1–8 of part A", text="Round and round."),
+        LessonStep(
+            kind="loop",
+            title="Loop bars 9–16",
+            text="In the same way. It comes again in bar 20.",
+        ),
+    ]
+    day = LessonStep(kind="day", title="A day", text="Slowly.")
+    printed = _steps(Lesson(steps=(*loops, day)))
+    assert [step["title"] for step in printed] == ["Loops", "A day"]
+    assert printed[0]["text"] == (
+        "Round and round: bars 1–8 of part A · bars 9–16 (it comes again in bar 20)."
+    )
