@@ -14,12 +14,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arranger.analyse.timeline import Floats, Ints, Timeline
 from arranger.music.analysis import Section
 from arranger.music.key import KeySection
 from arranger.tables import Table, load
 
+Alike = NDArray[np.float32]
+"""Bars x bars, 0..1; single precision, for a piece of an hour has thousands of bars."""
 _Content = frozenset[tuple[int, int]]
 
 
@@ -36,8 +39,12 @@ class FormTable(Table):
     outer: float
     too_short: float
     key_change: float
+    key_near_edge: int
     copy_most: float
     longest_copy: int
+    all_sources: int
+    likely_sources: int
+    likely_bars: int
     shortest: int
     shortest_in_short_piece: int
     short_piece: int
@@ -83,26 +90,33 @@ def _contents(line: Timeline, *, right: bool) -> list[_Content]:
     return contents
 
 
-def _shared(contents: list[_Content]) -> Floats:
+def _shared(contents: list[_Content]) -> Alike:
     """Bars x bars: the Dice index of what they hold; 1 where neither holds anything."""
     kinds = list(dict.fromkeys(contents))
     number = {kind: row for row, kind in enumerate(kinds)}
-    table = np.eye(len(kinds))
-    for row, one in enumerate(kinds):
-        for column in range(row):
-            common = 2 * len(one & kinds[column]) / (len(one) + len(kinds[column]))
-            table[row, column] = table[column, row] = common
+    words = {word: place for place, word in enumerate({w for kind in kinds for w in kind})}
+    held = np.zeros((len(kinds), max(1, len(words))), dtype=np.float32)
+    for row, kind in enumerate(kinds):
+        held[row, [words[word] for word in kind]] = 1.0
+    sizes = held.sum(axis=1)
+    table = held @ held.T  # counts: exact
+    table *= 2.0
+    table /= np.maximum(1.0, sizes[:, None] + sizes[None, :])
+    table[(sizes[:, None] + sizes[None, :]) == 0.0] = 1.0
     index = np.array([number[content] for content in contents])
-    full: Floats = table[np.ix_(index, index)]
+    full: Alike = table[np.ix_(index, index)]
     return full
 
 
-def likeness(line: Timeline) -> Floats:
-    """Bars x bars: how alike two bars are, 0..1; the right hand says more than the left."""
-    weight = _table().right_hand
-    right = _shared(_contents(line, right=True))
+def likeness(line: Timeline) -> Alike:
+    """How alike any two bars are; the right hand says more than the left."""
+    weight = np.float32(_table().right_hand)
+    alike = _shared(_contents(line, right=True))
+    alike *= weight
     left = _shared(_contents(line, right=False))
-    return weight * right + (1.0 - weight) * left
+    left *= np.float32(1.0) - weight
+    alike += left
+    return alike
 
 
 # ---- sections -----------------------------------------------------------------------
@@ -134,17 +148,22 @@ class _Told:
     source: int | None
 
 
-def _cuts(alike: Floats, changes: set[int]) -> list[int]:
-    """Bars at which a section begins, the first bar left out."""
+def _cuts(alike: Alike, changes: set[int]) -> list[int]:
+    """Bars at which a section begins, the first bar left out.
+
+    A change of key near an edge belongs to that edge: endings lead on to the next strain.
+    """
+    near = _table().key_near_edge
     told = _shortest_telling(alike, changes)
     weights: Counter[int] = Counter()
     for section in told:
         weights[section.first] += 4
         if section.source is not None:
-            weights[section.source] += 2
+            weights[section.source] += 3  # beginnings are surer than ends, which vary
             weights[section.source + section.last - section.first] += 2
     for change in changes:
-        weights[change] += 8
+        edges = [cut for cut in weights if abs(cut - change) <= near]
+        weights[max(edges, key=lambda cut: (weights[cut], -cut), default=change)] += 8
     _share_cuts(told, weights)
     return _apart(weights, len(alike))
 
@@ -178,12 +197,13 @@ def _least(count: int) -> int:
     return table.shortest if count >= table.short_piece else table.shortest_in_short_piece
 
 
-def _shortest_telling(alike: Floats, changes: set[int]) -> list[_Told]:
+def _shortest_telling(alike: Alike, changes: set[int]) -> list[_Told]:
     """The cheapest way to tell the piece, from left to right."""
     table = _table()
     count = len(alike)
     section = min(table.section_most, max(table.section_least, count * table.section_share))
     uneven = np.array(table.uneven)
+    near = table.key_near_edge
     changed = np.array([sum(change <= bar for change in changes) for bar in range(count + 1)])
     cost = np.full(count + 1, np.inf)
     cost[0] = 0.0
@@ -192,7 +212,11 @@ def _shortest_telling(alike: Floats, changes: set[int]) -> list[_Told]:
         lasts = np.arange(first + 1, count + 1)
         lengths = lasts - first
         inner = (first > 0) & (lasts < count)
-        base = cost[first] + table.key_change * (changed[lasts - 1] - changed[first])
+        inside = (
+            changed[np.maximum(lasts - 1 - near, first)]
+            - changed[np.minimum(first + near, lasts - 1)]
+        )
+        base = cost[first] + table.key_change * np.maximum(0, inside)
         base = base + section + uneven[lengths % 8] * np.where(inner, 1.0, table.outer)
         base = base + table.too_short * (inner & (lengths < _least(count)))
         copies, sources = _best_copies(alike, first, _path(back, first), section)
@@ -216,7 +240,7 @@ def _path(back: list[_Told], last: int) -> list[_Told]:
 
 
 def _best_copies(
-    alike: Floats, first: int, told: list[_Told], section: float
+    alike: Alike, first: int, told: list[_Told], section: float
 ) -> tuple[Floats, Ints]:
     """For each length the price of the best copy from ``first`` on, and what it copies.
 
@@ -228,11 +252,11 @@ def _best_copies(
     room = min(len(alike) - first, table.longest_copy)
     if first == 0:
         return np.full(room, np.inf), np.zeros(room, dtype=np.int64)
-    sources = np.arange(first)[:, None]
+    sources = _worth_a_look(alike, first, told)[:, None]
     steps = np.arange(room)[None, :]
     ends = sources + steps + 1
     rows = np.minimum(ends - 1, len(alike) - 1)
-    different = np.cumsum(1.0 - alike[rows, first + steps], axis=1)
+    different = np.cumsum(1.0 - alike[rows, first + steps], axis=1, dtype=np.float64)
     edge = np.ones(first + 1)
     edge[[0, first, *(section.first for section in told)]] = 0.0
     price = table.difference * different
@@ -240,10 +264,28 @@ def _best_copies(
     price -= table.repeat_discount * section * (ends == first)
     price[(ends > first) | (different > table.copy_most * (steps + 1))] = np.inf
     best = price.argmin(axis=0)
-    return price[best, np.arange(room)], best
+    return price[best, np.arange(room)], sources[best, 0]
 
 
-def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Floats) -> float:
+def _worth_a_look(alike: Alike, first: int, told: list[_Told]) -> Ints:
+    """Bars, in order, from which the music at ``first`` may be a copy.
+
+    All bars before it; in a long piece those that begin most alike, the edges of sections
+    and the bars just before, so that the time grows with the length and not its cube.
+    """
+    table = _table()
+    sources = np.arange(first)
+    if first <= table.all_sources:
+        return sources
+    ahead = np.arange(min(table.likely_bars, len(alike) - first))
+    begins = alike[sources[:, None] + ahead, first + ahead].sum(axis=1)
+    likely = np.argsort(-begins, kind="stable")[: table.likely_sources]
+    edges = [section.first for section in told[-table.likely_sources :]]
+    near = np.arange(first - table.likely_sources, first)
+    return np.unique(np.concatenate([likely, np.array(edges, dtype=np.int64), near]))
+
+
+def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Alike) -> float:
     """Mean likeness of how two sections begin, or of the whole less an allowance.
 
     Endings differ at repeats, and different strains may end alike.
@@ -256,7 +298,7 @@ def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Floats) ->
     return max(beginning, float(np.mean(bars)) - _table().alike_ending)
 
 
-def _letters(spans: list[tuple[int, int]], alike: Floats) -> list[str]:
+def _letters(spans: list[tuple[int, int]], alike: Alike) -> list[str]:
     table = _table()
     heads: list[tuple[int, int]] = []
     numbers: list[int] = []

@@ -76,7 +76,8 @@ def _motif(line: Timeline, melody: tuple[int, ...], index: int) -> Motif:
     first = melody[index]
     window = _table().motif_bars * line.measures[line.bar[first]].full
     motif = []
-    for note in melody[index:]:
+    for place in range(index, len(melody)):
+        note = melody[place]
         if line.onset[note] - line.onset[first] > window:
             break
         motif.append(
