@@ -86,7 +86,9 @@ def difficulty(arrangement: Arrangement, level: Level, player: Player) -> Diffic
     share = score / load if load else 0.0
     reasons = [
         Reason(bar=told.bar, what=told.what, points=round(part * share, 2))
-        for part, told in sorted(loads, key=lambda loaded: -loaded[0])
+        for part, told in sorted(
+            loads, key=lambda loaded: (loaded[1].feature in LEARNT, -loaded[0])
+        )
         if round(part * share, 2) > 0
     ]
     unsure = table.interval.load if load else 0.0

@@ -56,7 +56,10 @@ class BarDifficulty:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difficulty:
-    """0..100 with a band; ``bars`` in order, ``reasons`` hardest first.
+    """0..100 with a band; ``bars`` in order.
+
+    ``reasons`` begin with what the hands do, the hardest first; then comes what there is to
+    learn, the most first.
 
     ``low`` to ``high`` is where the score may as well lie: most pieces that their composers
     held to be as hard lie there.

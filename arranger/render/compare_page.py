@@ -8,12 +8,11 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from importlib import resources
 
-from arranger.music.arrangement import Arrangement
 from arranger.music.comparison import Column, Comparison, Refusal, Version
 from arranger.render.comparison import comparison_rows
 from arranger.render.plain_text import one_line
 from arranger.render.plot import Line, plot_svg
-from arranger.render.tab import tab_systems
+from arranger.render.tab import Tab
 from arranger.render.tab_head import CAUTION, bar_list
 from arranger.render.written import in_written_time
 
@@ -169,33 +168,29 @@ def _why(column: Column) -> Iterator[str]:
 
 def _tabs(comparison: Comparison) -> Iterator[str]:
     """The same bars of every version under one another."""
-    versions = [
-        (name, in_written_time(version.arrangement)) for name, version in _versions(comparison)
-    ]
+    versions = _versions(comparison)
     if not versions:
         return
+    bars = min((version.arrangement.bars for _, version in versions), key=len)
+    tabs = [(name, Tab(in_written_time(version.arrangement))) for name, version in versions]
     yield "<h2>The same bars under one another</h2>"
-    for group in _groups([written for _, written in versions]):
-        numbers = sorted({bar.bar for bar in versions[0][1].bars[group.start : group.stop]})
-        label = bar_list(numbers)
+    for group in _groups([tab for _, tab in tabs], len(bars)):
+        label = bar_list(sorted({bars[index].bar for index in group}))
         yield f'<section class="bars" aria-label="{label}">'
-        for name, written in versions:
-            lines = "\n\n".join("\n".join(lines) for lines in tab_systems(written, group))
+        for name, tab in tabs:
+            lines = "\n\n".join("\n".join(lines) for lines in tab.systems(group))
             yield f"<h3>{escape(name)}, {label}</h3><pre>{escape(lines)}</pre>"
         yield "</section>"
 
 
-def _groups(versions: Sequence[Arrangement]) -> Iterator[range]:
+def _groups(tabs: Sequence[Tab], count: int) -> Iterator[range]:
     """Indices of neighbouring bars, as many as a line of tab holds in every version."""
-    count = min(len(version.bars) for version in versions)
     start = 0
     while start < count:
         stop = min(start + _BARS_A_GROUP, count)
-        while stop > start + 1 and not _one_line(versions, range(start, stop)):
+        while stop > start + 1 and any(
+            tab.lines_needed(range(start, stop)) > 1 for tab in tabs
+        ):
             stop -= 1
         yield range(start, stop)
         start = stop
-
-
-def _one_line(versions: Sequence[Arrangement], group: range) -> bool:
-    return all(len(list(tab_systems(version, group))) == 1 for version in versions)

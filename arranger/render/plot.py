@@ -52,12 +52,16 @@ def plot_svg(
 
 
 def _apart(heights: Sequence[float]) -> list[float]:
-    """The heights moved down until labels at them do not touch, in their order."""
+    """The heights moved so that labels at them do not touch nor leave the drawing."""
     moved = list(heights)
-    before = -_FULL
-    for index in sorted(range(len(heights)), key=lambda index: heights[index]):
-        moved[index] = max(heights[index], before + _LABEL_ROOM)
-        before = moved[index]
+    order = sorted(range(len(heights)), key=lambda index: heights[index])
+    above = -_FULL
+    for index in order:
+        above = moved[index] = max(heights[index], above + _LABEL_ROOM)
+    below = _HEIGHT - _LABEL_ROOM + 0.0
+    for index in reversed(order):
+        moved[index] = min(moved[index], below)
+        below = moved[index] - _LABEL_ROOM
     return moved
 
 
@@ -114,10 +118,10 @@ class _Sheet:
 
 
 def _ticks(low: float, high: float) -> list[float]:
-    """Round numbers from low to high, ten at most."""
+    """Round numbers from low to high, eleven at most."""
     for step in (1, 2, 4, 5, 8, 10, 16, 20, 25, 32, 50, 64, 100, 200, 500, 1000):
         first = ceil(low / step) * step
         ticks = [float(first + step * k) for k in range(int((high - first) // step) + 1)]
-        if len(ticks) <= 10:
+        if len(ticks) <= 11:
             return ticks
     return [low, high]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.lesson import Lesson
@@ -35,19 +36,30 @@ def tab_text(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     return "\n\n".join([head(arrangement, verdict), *systems, foot(verdict, lesson)]) + "\n"
 
 
-def tab_systems(written: Arrangement, only: range | None = None) -> Iterator[list[str]]:
-    """The systems of the tab, each as its lines, none longer than 80 columns.
+def tab_systems(written: Arrangement) -> Iterator[list[str]]:
+    """The systems of the tab, each as its lines, none longer than 80 columns."""
+    return Tab(written).systems(range(len(written.bars)))
 
-    ``only``: indices of the bars to show; None shows all of them.
-    """
-    bars = written_bars(written)
-    barres = barre_marks(written)
-    signs = slur_signs(written.notes)
-    shown = bars if only is None else bars[only.start : only.stop]
-    parts = [part for bar in shown for part in stretches(bar, room=_ROOM - 1)]
-    for row in _systems(parts):
-        last = row[-1].end == bars[-1].end
-        yield _System(row, written.tuning, barres, signs, last=last).lines()
+
+class Tab:
+    """The tab of an arrangement in written time, to be had whole or by some bars."""
+
+    def __init__(self, written: Arrangement) -> None:
+        self._bars = written_bars(written)
+        self._tuning = written.tuning
+        self._barres = barre_marks(written)
+        self._signs = slur_signs(written.notes)
+        self._parts = [tuple(stretches(bar, room=_ROOM - 1)) for bar in self._bars]
+
+    def lines_needed(self, bars: range) -> int:
+        """How many systems the bars (indices) take."""
+        return sum(1 for _ in _systems(chain.from_iterable(self._parts[i] for i in bars)))
+
+    def systems(self, bars: range) -> Iterator[list[str]]:
+        """The systems of these bars (indices)."""
+        for row in _systems(chain.from_iterable(self._parts[i] for i in bars)):
+            last = row[-1].end == self._bars[-1].end
+            yield _System(row, self._tuning, self._barres, self._signs, last=last).lines()
 
 
 def _systems(parts: Iterable[Stretch]) -> Iterator[list[Stretch]]:

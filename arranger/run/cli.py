@@ -518,7 +518,7 @@ def _rating(rating: Rating) -> Iterator[str]:
         f" {arrangement.student_tempo:.0f} quarter notes a minute"
     )
     yield "what it is made of:"
-    for reason in grade.reasons[:HARDEST]:
+    for reason in grade.reasons:
         yield f"  +{reason.points:.1f}  bar {reason.bar}: {reason.what}"
     yield "the hardest bars, and the score were the piece all like them:"
     for reason in rating.hardest:

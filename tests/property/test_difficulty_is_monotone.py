@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from arranger.judge import difficulty
 from arranger.tables import default_player, level_named
 
+LEARNT = ("to learn", "on the neck", "within a bar", "beyond those of a scale", "notes in all")
 LEVEL = level_named("advanced")
 PLAYER = default_player(LEVEL)
 
@@ -101,9 +102,15 @@ def test_reasons_sum_to_the_score_and_name_bars_that_exist(piece, lines):
     assert 0 <= found.score <= 100
     # A point is told to two decimals, the score to one.
     assert sum(r.points for r in found.reasons) == pytest.approx(found.score, abs=0.15)
-    assert [r.points for r in found.reasons] == sorted(
-        (r.points for r in found.reasons), reverse=True
-    )
+    learnt = [any(word in r.what for word in LEARNT) for r in found.reasons]
+    assert learnt == sorted(learnt)
+    for kind in (False, True):
+        points = [
+            r.points
+            for r, is_kind in zip(found.reasons, learnt, strict=True)
+            if is_kind is kind
+        ]
+        assert points == sorted(points, reverse=True)
     assert {reason.bar for reason in found.reasons} <= bars
     assert [bar.bar for bar in found.bars] == [bar.bar for bar in arrangement.bars]
     for bar in found.bars:
