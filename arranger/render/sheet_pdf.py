@@ -105,7 +105,8 @@ def _loops(loops: Sequence[LessonStep]) -> str:
     how, _, again = first.partition(". ")
     after = [again, *(text.partition(". ")[2] for text in others)]
     named = [
-        one_line(step.title).removeprefix("Loop ") + (f" ({more[0].lower()}{more[1:-1]})" if more else "")
+        one_line(step.title).removeprefix("Loop ")
+        + (f" ({more[0].lower()}{more[1:-1]})" if more else "")
         for step, more in zip(loops, after, strict=True)
     ]
     return f"{how.rstrip('.')}: {' · '.join(named)}."

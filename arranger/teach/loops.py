@@ -72,7 +72,7 @@ def loop_steps(bars: Sequence[TabBar], tempo: float, table: Teaching) -> list[Le
 
     ``tempo``: where to begin, source quarters a minute.
     """
-    steps = []
+    steps: list[LessonStep] = []
     for letter, loop, again in different_loops(bars, table):
         numbers = [bar.number for bar in loop]
         text = (
