@@ -65,8 +65,22 @@ def learnt_weights() -> NDArray[np.float64]:
     weights = np.zeros(TOTAL)
     for name, shape in FAMILIES.items():
         of_family(weights, name)[...] = np.array(table.weights[name]).reshape(shape)
+    weights = with_open_strings(weights)
     weights.setflags(write=False)
     return weights
+
+
+def with_open_strings(weights: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights learnt from labels, made up for what the labels do not tell.
+
+    Editors number the notes that a finger plays and seldom the open ones, so that what they
+    print tells too little of open strings in low positions.
+    """
+    table = left_habits()
+    low = slice(1, table.open_position + 1)
+    made_up = weights.copy()
+    of_family(made_up, "open_position")[:, low] += table.open_low
+    return made_up
 
 
 def written_neck(player: Player, tuning: tuple[int, ...], capo: int = 0) -> Neck:

@@ -158,6 +158,11 @@ def _barre_change(before: Stage, here: Stage, habits: Habits) -> Scores | float:
     return np.asarray(weights[barre_change(before, here)])
 
 
+def new_barre(habits: Habits) -> np.float32:
+    """What a new barre of the first finger is worth."""
+    return np.float32(habits.family("barre_change")[0])
+
+
 def release_terms(lost: float) -> tuple[float, float, float]:
     """Features of letting a note go that would lose this share of its length."""
     return 1.0, lost, float(lost > 0.5)
@@ -313,6 +318,8 @@ class Holding:
         own = grip_scores(stage, self.habits)
         rows = _top(own, self.widths.first, _labelled(stage, labels))
         stage, own = taken(stage, rows), own[rows]
+        if came is None:  # a barre with which the piece begins is a new one
+            own += new_barre(self.habits) * (stage.first_finger[1] > 0)
         moves, best = NO_MOVES, own
         if came is not None:
             moves = move_scores(came.stage, stage, self.habits)

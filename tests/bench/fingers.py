@@ -34,7 +34,7 @@ from train_fingers import (
 )
 
 from arranger.neck.chain import field
-from arranger.neck.fingered import Fingering, fingered, learnt_weights
+from arranger.neck.fingered import Fingering, fingered, learnt_weights, with_open_strings
 from arranger.neck.habits import Habits
 from arranger.neck.holding import Widths
 from arranger.neck.lattice import lattice
@@ -58,23 +58,8 @@ def agreement(score: GuitarScore, found: Fingering, marks: Marks) -> None:
         if label.left:
             marks["left fingers"].append(note.finger == label.left)
         if label.position is not None:
-            marks["positions"].append(note.position == label.position)
-
-
-def barres(score: GuitarScore, found: Fingering, marks: Marks) -> None:
-    """Where an editor printed a barre, whether the first finger lies across strings."""
-    for note in found.notes:
-        if score.labels[note.note].barre:
-            onset = score.notes[note.note].onset
-            sounding = [
-                other.string
-                for other in found.notes
-                if other.finger == 1
-                and score.notes[other.note].onset
-                <= onset
-                < score.notes[other.note].onset + other.length
-            ]
-            marks["barres printed"].append(len(sounding) > 1)
+            kind = "barre positions" if label.barre else "positions"
+            marks[kind].append(note.position == label.position)
 
 
 def beside_labels(score: GuitarScore, weights: Array, marks: Marks) -> None:
@@ -160,7 +145,6 @@ def measured(score: GuitarScore, weights: Array, agree: float | None) -> Marks:
     habits = Habits(features_of(score.tuning, trained_hand()), weights)
     found = fingered(score.notes, habits, agree=agree)
     agreement(score, found, marks)
-    barres(score, found, marks)
     beside_labels(score, weights, marks)
     return marks
 
@@ -178,7 +162,7 @@ def cross_validated(
     for fold in range(folds):
         back = {score.name for score in order[fold::folds]}
         rest = [found for name, found in trained.items() if name not in back and found]
-        weights = learnt(rest, rates, begin)
+        weights = with_open_strings(learnt(rest, rates, begin))
         new = [measured(score, weights, agree) for score in order[fold::folds]]
         marks += new
         show(f"fold {fold + 1}", new)
