@@ -81,7 +81,11 @@ def bars_without_signature(scores: Sequence[Score]) -> float:
 
 def main() -> None:
     data = Path(os.environ.get("ARRANGER_DATA", "../shared/data")) / "piano"
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else data
+    show(Path(sys.argv[1]) if len(sys.argv) > 1 else data)
+
+
+def show(folder: Path) -> None:
+    """Print the table for the files in ``folder``."""
     harmony()
     scores = [read(path) for path in sorted(folder.glob("*.mid"))]
     rags = [score for score in scores if score.file.startswith("joplins")]

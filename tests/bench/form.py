@@ -158,7 +158,11 @@ def report(name: str, counts: Sequence[Sequence[int]]) -> None:
 
 def main() -> None:
     data = Path(os.environ.get("ARRANGER_DATA", "../shared/data")) / "piano"
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else data
+    show(Path(sys.argv[1]) if len(sys.argv) > 1 else data)
+
+
+def show(folder: Path) -> None:
+    """Print the figures; strains are cut from the rags in ``folder``."""
     counts = []
     for score, truth, endings in printed():
         form = " ".join(f"{s.letter}{s.last - s.first + 1}" for s in analyse(score).sections)

@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from music21.repeat import ExpanderException
 
 from arranger.music.errors import UnreadableInput, UsageError
 from arranger.read import read
@@ -72,6 +73,45 @@ def test_musicxml_is_the_same_score_as_its_midi(tmp_path: Path) -> None:
     assert notation.bars == midi.bars
     assert notation.keys == midi.keys
     assert notation.tempo == midi.tempo == 100
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "bach/bwv846.mxl",
+        "mozart/k545/movement1_exposition.mxl",
+        "liliuokalani/aloha_oe.mxl",
+        "ryansMammoth/7thRegimentReel.abc",
+        "bach/bwv281.krn",
+    ],
+)
+def test_works_of_the_corpus_read_as_their_midi(tmp_path: Path, name: str) -> None:
+    """Prelude, sonata, song with piano, reel, chorale: the same notes, meters and keys.
+
+    Ornaments are apart, for each writer of MIDI plays them in a way of its own.
+    """
+    corpus = pytest.importorskip("music21.corpus")
+    found = [path for path in corpus.getCorePaths() if str(path).endswith(name)]
+    if not found:
+        pytest.skip(f"music21 does not carry {name}")
+    work = corpus.parse(name)
+    work = work.scores[0] if hasattr(work, "scores") and work.scores else work
+    try:
+        played = work.expandRepeats()
+    except ExpanderException:
+        played = work
+    played.write("midi", tmp_path / "work.mid")
+    notation, midi = read(found[0]), read(tmp_path / "work.mid")
+
+    def essence(score):
+        notes = [note for note in score.notes if note.ornament is None]
+        return sorted((n.onset, n.midi, n.hand, n.length) for n in notes)
+
+    assert essence(notation) == essence(midi)
+    assert notation.keys == midi.keys
+    assert notation.tempo == midi.tempo
+    assert notation.voice == midi.voice
+    assert notation.bars[-1].end == midi.bars[-1].end
 
 
 @pytest.mark.parametrize(
