@@ -1,6 +1,6 @@
 """How long each document takes and how large it is.
 
-python tests/bench/bench_documents.py PIECE [LEVEL]
+python tests/bench/documents.py PIECE [LEVEL]
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from arranger.render.fold import folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
 from arranger.render.paper import Paper
+from arranger.render.ringing import ringing
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import printed_sheet
 from arranger.render.tab import tab_text
@@ -26,7 +27,7 @@ from arranger.render.written import in_notatable_time, in_written_time
 def main(path: Path, level: str) -> None:
     result = arrange(path, level=level, anyway=True)
     piece, verdict, lesson = result.arrangement, result.verdict, result.lesson
-    folds = folded(in_notatable_time(in_written_time(piece)))
+    folds = folded(ringing(in_notatable_time(in_written_time(piece))))
     systems = engraved(folds, width=Paper().system_width)
     print(f"{len(piece.bars)} bars, {len(folds.drawn.bars)} drawn, {len(piece.notes)} notes")
     steps: dict[str, Callable[[], object]] = {

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from arranger.music.arrangement import Placement
+from arranger.music.arrangement import Placement, Voice
 from arranger.music.errors import UsageError
 from arranger.music.others import BarAlternative
+from arranger.neck.others import difference, technique_words
 from arranger.render.other_ways import other_lines, other_ways
 from arranger.run.pipeline import Result, arrange
 from arranger.tables.marks import marks_from_file, marks_lines
@@ -94,3 +96,35 @@ def test_a_small_piece_comes_with_other_ways_and_none_means_none() -> None:
 def test_a_bar_that_is_not_there(asked: str) -> None:
     with pytest.raises(UsageError):
         _arranged("little_minuet", "beginner", others=asked)
+
+
+def test_a_technique_is_named_against_the_one_it_replaces() -> None:
+    barre, thumb = frozenset({"full barre"}), frozenset({"thumb over"})
+    assert technique_words(thumb, barre) == ["a full barre instead of the thumb over the neck"]
+    assert technique_words(barre, frozenset()) == ["without a full barre"]
+    assert technique_words(frozenset(), thumb) == ["with the thumb over the neck"]
+    assert technique_words(thumb, thumb) == []
+
+
+def test_notes_are_told_apart_in_a_guitarists_words() -> None:
+    def note(onset: int, midi: int, string: int, fret: int, voice: Voice) -> Placement:
+        return Placement(
+            onset=Fraction(onset),
+            length=Fraction(1),
+            midi=midi,
+            string=string,
+            fret=fret,
+            left="0" if fret == 0 else "1",
+            right="p",
+            voice=voice,
+            bar=1,
+        )
+
+    before = [note(0, 43, 6, 3, "bass"), note(0, 64, 1, 0, "melody")]
+    after = [note(0, 47, 5, 2, "bass"), note(0, 64, 2, 5, "melody")]
+    assert difference(before, after) == [
+        "first finger at fret 2 instead of 3",
+        "bass B instead of G",
+        "the tune's E on string 2 fret 5 instead of string 1 fret 0",
+        "1 open string fewer",
+    ]
