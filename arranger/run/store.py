@@ -83,6 +83,7 @@ def keep(
             for name, content in files.items():
                 _write(new / name, content)
             _write(new / MADE, made_list(files, note))
+            _settle(new)
             _swap(new, folder, Path(own) / "old")
         _settle(folder.parent)
     except OSError as error:
