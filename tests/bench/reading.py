@@ -141,7 +141,8 @@ def swing(count: int = 50) -> None:
             ticks = sorted(max(0, round(480 * at)) for at in jitter)
             for at, after in zip(ticks, [*ticks[1:], ticks[-1] + 240], strict=True):
                 note = dice.choice((60, 62, 64, 65, 67, 69, 71, 72))
-                track.append(mido.Message("note_on", note=note))
+                begin = at if at == ticks[0] else 0
+                track.append(mido.Message("note_on", note=note, time=begin))
                 track.append(mido.Message("note_off", note=note, time=after - at))
             with tempfile.TemporaryDirectory() as folder:
                 file.save(Path(folder) / "tune.mid")
