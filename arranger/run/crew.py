@@ -25,6 +25,9 @@ STARTING = 120.0
 """Seconds that a worker may take to start; it has to load the solver from a cold disk."""
 LAST_MOMENT = 5.0
 """Seconds between the closing of a worker's pipe and its end, at most."""
+FULL = 600.0
+"""Megabytes at which a worker is replaced between two pieces: what large pieces leave behind
+does not add up over a collection."""
 FALSE_STARTS = 3
 """Workers in a row that may die before their first task until nothing is expected of them."""
 
@@ -183,6 +186,8 @@ class Crew:
             case Ended(peak=peak):
                 self.peak = max(self.peak, peak)
                 worker.task = None
+                if peak >= FULL:
+                    self._dismiss(worker)
             case Stopped(what=what, where=where, next_step=next_step):
                 raise Unwritable(what, where=where, next_step=next_step)
         return None

@@ -151,3 +151,14 @@ def test_each_worker_is_one_process_that_waits_at_no_cost(command: tuple[str, ..
         time.sleep(0.2)
         after = os.times()
     assert after.user - before.user < 0.1
+
+
+def test_worker_that_has_grown_large_is_replaced_between_pieces(
+    command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("arranger.run.crew.FULL", 1.0)
+    with _crew(command) as crew:
+        told = _told(crew.work(iter([_task(name) for name in "abc"])))
+        assert crew._workers == []
+    assert len(told) == 9
+    assert {status for status, _ in told.values()} == {"done"}
