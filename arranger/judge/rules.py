@@ -207,13 +207,17 @@ def bass_by_the_thumb(music: Hearing) -> Iterator[Breach]:
 def one_string_a_finger(music: Hearing) -> Iterator[Breach]:
     """A plucking finger plays one string at a time, and the hand is not crossed.
 
-    Read from the low strings up, what is plucked together goes p, i, m, a.
+    Read from the low strings up, what is plucked together goes p, i, m, a. Of a chord with
+    more notes than these four the thumb sweeps the lowest.
     """
     for moment in music.moments:
         plucked = [i for i in moment.struck if music.notes[i].slur is None]
+        sweeps = len(plucked) > len(PLUCKING_ORDER)
         for one, other in combinations(plucked, 2):
             low, high = sorted((one, other), key=lambda i: -music.notes[i].string)
             fingers = music.notes[low].right, music.notes[high].right
+            if fingers == ("p", "p") and sweeps:
+                continue
             if fingers[0] == fingers[1]:
                 yield Breach(f"{fingers[0]} plucks two strings at once", (one, other))
             elif PLUCKING_ORDER.find(fingers[0]) > PLUCKING_ORDER.find(fingers[1]):

@@ -12,7 +12,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault, UsageError
 from arranger.music.lesson import Lesson
 from arranger.music.page import Page
-from arranger.music.verdict import Verdict, Violation
+from arranger.music.verdict import Verdict
 from arranger.music.written_note import WrittenNote
 from arranger.neck import BothHands, both_hands, finger_page
 from arranger.read import guitar_page
@@ -20,9 +20,6 @@ from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper, documents, with_
 from arranger.tables import Player, default_player, instrument, player_from_file
 from arranger.tables.habits import as_written
 from arranger.teach import teach
-
-MOST_PLUCKED = 4
-"""More notes at once than the plucking fingers are swept by the thumb."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,11 +78,7 @@ def finger(
     page = guitar_page(Path(path), octave_down=octave_down, keep_fingering=keep_fingering)
     analysis = analyse(page.score)
     arrangement = finger_page(page, analysis, level=level, player=who, capo=capo)
-    broken = [
-        found
-        for found in hand_violations(arrangement, level, who)
-        if not _swept(found, arrangement)
-    ]
+    broken = hand_violations(arrangement, level, who)
     if broken:
         raise InternalFault(
             f"our own fingering breaks rules of the hand, {len(broken)} in all; the first:"
@@ -144,12 +137,3 @@ def _refuse_capo(capo: int) -> None:
             where="--capo",
             next_step=f"Give a fret from 0 to {most}.",
         )
-
-
-def _swept(found: Violation, arrangement: Arrangement) -> bool:
-    """A thumb that sweeps the low strings of a chord with more notes than fingers."""
-    if found.rule != "one string a finger":
-        return False
-    notes = [arrangement.notes[index] for index in found.notes]
-    struck = sum(note.onset == notes[0].onset for note in arrangement.notes)
-    return struck > MOST_PLUCKED and all(note.right == "p" for note in notes)

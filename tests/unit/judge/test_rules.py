@@ -375,3 +375,22 @@ def test_a_held_fault_is_told_once_with_its_bar(piece):
 
 def test_an_empty_piece_breaks_nothing(piece):
     assert judged(piece("")) == ()
+
+
+SWEPT = """
+    0 1 bass 6 0 0 p
+    0 1 inner 5 2 2 p
+    0 1 inner 4 2 3 p
+    0 1 inner 3 1 1 i
+    0 1 inner 2 0 0 m
+    0 1 melody 1 0 0 a
+"""
+
+
+def test_the_thumb_sweeps_a_chord_of_more_notes_than_fingers(piece):
+    """Six strings for four fingers of the right hand; with four strings there is no need."""
+    rule = "one string a finger"
+    assert rule not in rules_broken(piece(SWEPT), level="advanced")
+    four = "\n".join(line for line in SWEPT.splitlines() if "inner 4" not in line)
+    four = "\n".join(line for line in four.splitlines() if "inner 3" not in line)
+    assert rule in rules_broken(piece(four), level="advanced")
