@@ -100,10 +100,12 @@ def _tune_and_tempo(
     """The student's tempo and what is left of the tune at it.
 
     Where the level promises a share of the tune, the tempo falls (in steps of a
-    twentieth, down to the slowest share of the target) until that share is kept.
+    twentieth, down to the slowest share of the target) until that share is kept; where no
+    tempo keeps it there is no use in being slow.
     """
     fastest = student_tempo(analysis, level, target, table.tempo)
     slowest = min(fastest, target * table.tempo.slowest_share)
+    first = None
     tempo = fastest
     while True:
         melody, dropped = tune(
@@ -112,10 +114,12 @@ def _tune_and_tempo(
             gap=level.melody_gap,
             breath=table.melody.breath,
         )
-        enough = len(melody) >= level.melody_least * (len(melody) + len(dropped))
-        slower = float(int(tempo * 0.95))
-        if enough or slower < slowest or slower < 1:
+        first = first or (tempo, melody, dropped)
+        if len(melody) >= level.melody_least * (len(melody) + len(dropped)):
             return tempo, melody, dropped
+        slower = float(int(tempo * 0.95))
+        if slower < slowest or slower < 1:
+            return first
         tempo = slower
 
 
