@@ -12,9 +12,11 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from multiprocessing.connection import Connection
+from pathlib import Path
 
 from arranger.music.outcome import Outcome
 
@@ -141,6 +143,15 @@ def _limit_memory(megabytes: float) -> None:
 
 
 def _peak() -> float:
+    """Megabytes that this process held at most.
+
+    Where the system says so, since it became this program: what getrusage counts includes
+    the memory of the process that started it, until then its own.
+    """
+    with suppress(OSError, StopIteration):
+        lines = Path("/proc/self/status").read_text("ascii").splitlines()
+        held = next(line for line in lines if line.startswith("VmHWM:"))
+        return int(held.split()[1]) * 1024 / MEGABYTE
     try:
         import resource  # noqa: PLC0415 - not on every system
     except ImportError:

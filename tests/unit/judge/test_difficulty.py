@@ -93,7 +93,7 @@ def test_a_beginners_piece_and_a_rag_with_barres_lie_where_teachers_put_them(pie
 
 def test_bands_rise_with_the_score():
     bands = difficulty_table().bands
-    assert [bands.of(score) for score in (0, 60, 70, 90)] == list(LEVEL_NAMES)
+    assert [bands.of(score) for score in (0, 55, 65, 90)] == list(LEVEL_NAMES)
     assert bands.of(bands.beginner) == "beginner"
     assert bands.of(100.0) == "advanced"
 

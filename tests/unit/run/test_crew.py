@@ -162,3 +162,15 @@ def test_worker_that_has_grown_large_is_replaced_between_pieces(
         assert crew._workers == []
     assert len(told) == 9
     assert {status for status, _ in told.values()} == {"done"}
+
+
+def test_a_worker_does_not_count_the_memory_of_who_started_it(
+    command: tuple[str, ...],
+) -> None:
+    """A program that holds half a gigabyte starts workers that are small."""
+    ballast = bytearray(500_000_000)
+    ballast[::4096] = b"x" * len(ballast[::4096])
+    with _crew(command) as crew:
+        list(crew.work(iter([_task("a")])))
+        assert crew.peak < 400
+    assert ballast[0] == ord("x")
