@@ -7,8 +7,6 @@ notes stays tied to the elements it came from.
 from __future__ import annotations
 
 import hashlib
-import io
-import zipfile
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -16,22 +14,21 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from lxml import etree
-
 from arranger.music.arrangement import Decision
 from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
 from arranger.music.page import Page
+from arranger.music.pitch import pitch_class
 from arranger.music.score import Bar, KeyMark, Note, Score, SourceWarning, TempoMark
 from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
+from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music
 from arranger.read.notation import notation_format
 from arranger.read.reading import read
 from arranger.read.table import reading_table
 from arranger.read.title import clean_text
 from arranger.tables import instrument
 
-STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 GRACE = Fraction(1, 16)
 """Quarters of a grace note, taken from the time before it; common practice, no source."""
 LOWEST_WRITTEN = 52
@@ -54,28 +51,12 @@ def guitar_page(
     ------
     UnreadableInput : the file cannot be read or holds no music.
     """
-    data = _bytes(path)
+    data = bytes_of(path)
     if notation_format(data, path) != "musicxml":
         return _shifted(_from_score(read(path)), octave_down, named=False)
     sheet = _sheet(data, path)
     page = _page(sheet, path, hashlib.sha256(data).hexdigest(), keep_fingering)
     return _shifted(page, octave_down, named=sheet.guitar and not sheet.octave_said)
-
-
-def _bytes(path: Path) -> bytes:
-    limit = reading_table().limits.megabytes
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise UnreadableInput(
-            f"the file cannot be opened ({reason})",
-            where=path.name,
-            next_step="Check the name and that it may be read.",
-        ) from error
-    if len(data) > limit * 1e6:
-        raise UnreadableInput(f"the file is larger than {limit:g} MB", where=path.name)
-    return data
 
 
 def _from_score(score: Score) -> Page:
@@ -160,43 +141,6 @@ class _Sheet:
     warnings: list[SourceWarning] = field(default_factory=list)
 
 
-def musicxml_root(data: bytes, where: str) -> Any:
-    """The root element of a MusicXML file, packed or plain.
-
-    Raises
-    ------
-    UnreadableInput : it is damaged, or is no partwise score.
-    """
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, remove_blank_text=False)
-    try:
-        root = etree.fromstring(_unpacked(data), parser)
-    except (etree.XMLSyntaxError, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise UnreadableInput(
-            "the MusicXML file is damaged",
-            where=where,
-            next_step="Export the piece again, as MusicXML or MIDI.",
-        ) from error
-    if root.tag != "score-partwise":
-        raise UnreadableInput(
-            "the file is no partwise MusicXML score",
-            where=where,
-            next_step="Export it as MusicXML ordered by parts.",
-        )
-    return root
-
-
-def _unpacked(data: bytes) -> bytes:
-    if data[:4] != b"PK\x03\x04":
-        return data
-    most = int(10 * reading_table().limits.megabytes * 1e6)
-    with zipfile.ZipFile(io.BytesIO(data)) as packed:
-        names = [name for name in packed.namelist() if not name.startswith("META-INF")]
-        inside = [name for name in names if name.lower().endswith((".xml", ".musicxml"))]
-        if not inside or packed.getinfo(inside[0]).file_size > most:
-            raise ValueError("no score in the packed file, or far too large a one")
-        return packed.read(inside[0])
-
-
 def _sheet(data: bytes, path: Path) -> _Sheet:
     root = musicxml_root(data, path.name)
     elements = list(root.iter("note"))  # kept, so that each keeps its identity
@@ -216,13 +160,9 @@ def _sheet(data: bytes, path: Path) -> _Sheet:
     try:
         for measure in [] if part is None else part.findall("measure"):
             _measure(sheet, measure, numbers)
-    except (ValueError, ZeroDivisionError, TypeError, LookupError) as error:
+    except NO_MUSIC as error:
         bar = sheet.bars[-1].number + 1 if sheet.bars else 1
-        raise UnreadableInput(
-            f"the MusicXML file says something that is no music ({error})",
-            where=f"{path.name}, bar {bar}",
-            next_step="Export the piece again, as MusicXML or MIDI.",
-        ) from error
+        raise no_music(error, path.name, bar) from error
     if not sheet.notes:
         raise UnreadableInput(
             "the file holds no notes", where=path.name, next_step="Give a guitar piece."
@@ -329,7 +269,7 @@ def _note(
     if pitch is None:
         return
     alter = round(float(_text(pitch, "alter") or 0))
-    midi = STEPS[_text(pitch, "step")] + alter + 12 * (_number(pitch, "octave") + 1)
+    midi = pitch_class(_text(pitch, "step")) + alter + 12 * (_number(pitch, "octave") + 1)
     midi += sheet.transposed
     voice = _text(element, "voice")
     place = numbers[id(element)]

@@ -6,17 +6,15 @@ Repeats are played out and ties joined, so that the piece is what its MIDI file 
 
 from __future__ import annotations
 
-import io
 import warnings
-import zipfile
 from collections.abc import Iterator
 from fractions import Fraction
 from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
+from arranger.read.file import ZIP, refuse_bomb, unreadable
 from arranger.read.piece import (
     WHOLE_PARTS,
     Piece,
@@ -48,7 +46,7 @@ def notation_format(data: bytes, path: Path) -> str | None:
     What the file holds counts more than its name.
     """
     head = data[:2048].lstrip(b"\xef\xbb\xbf \t\r\n")
-    if data[:4] == b"PK\x03\x04" or head[:5] == b"<?xml" or head[:6] == b"<score":
+    if data[:4] == ZIP or head[:5] == b"<?xml" or head[:6] == b"<score":
         return "musicxml"
     if b"MThd" in data[:128]:
         return None
@@ -64,7 +62,7 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     ------
     UnreadableInput : music21 cannot make a score of it, or it unpacks to too much.
     """
-    _refuse_bomb(data, path, limits)
+    refuse_bomb(data, path.name)
     score = _parsed(kind, path)
     score, remarks = _played_out(score)
     sounding = score.toSoundingPitch()
@@ -86,27 +84,6 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     )
 
 
-def _refuse_bomb(data: bytes, path: Path, limits: Limits) -> None:
-    """A packed file must not unpack to more than ten times the limit of a plain one."""
-    if data[:4] != b"PK\x03\x04":
-        return
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            size = sum(entry.file_size for entry in packed.infolist())
-    except (zipfile.BadZipFile, ValueError, OSError) as error:
-        raise _unreadable(path, "the packed score is damaged") from error
-    if size > 10 * limits.megabytes * 1e6:
-        raise _unreadable(path, "the packed score unpacks to far too much")
-
-
-def _unreadable(path: Path, what: str) -> UnreadableInput:
-    return UnreadableInput(
-        what,
-        where=path.name,
-        next_step="Export the piece again, as MusicXML or MIDI.",
-    )
-
-
 def _parsed(kind: str, path: Path) -> Music21Score:
     """The score music21 reads; whatever it trips over is a clear refusal."""
     from music21 import converter, stream  # noqa: PLC0415 (slow to load, seldom needed)
@@ -116,12 +93,12 @@ def _parsed(kind: str, path: Path) -> Music21Score:
             warnings.simplefilter("ignore")
             found = converter.parseFile(path, format=kind, forceSource=True, storePickle=False)
     except Exception as error:  # the library raises a dozen kinds, its parsers any
-        raise _unreadable(path, "the notation file cannot be read") from error
+        raise unreadable(path.name, "the notation file cannot be read") from error
     if isinstance(found, stream.Opus):
         found = found.scores.first()
     if not isinstance(found, stream.Score):
         if not isinstance(found, stream.Stream):
-            raise _unreadable(path, "the file holds no score")
+            raise unreadable(path.name, "the file holds no score")
         whole = stream.Score()
         whole.insert(0, found)
         found = whole

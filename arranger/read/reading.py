@@ -12,6 +12,7 @@ from pathlib import Path
 from arranger.music.errors import UnreadableInput, UsageError
 from arranger.music.score import Bar, Hand, KeyMark, Note, Score, SourceWarning
 from arranger.music.time import Beat
+from arranger.read.file import bytes_of
 from arranger.read.grid import Gridded, GridNote, on_grid
 from arranger.read.hands import Hands, find_hands, one_sided, voices_at_once
 from arranger.read.hands_told import HandsTold, Places, corrected, hands_told
@@ -72,7 +73,7 @@ def read(
         hands=None if hands is None else hands_told(hands),
         beats=_help(tempo_hint, beats),
     )
-    data = _bytes_of(path, table)
+    data = bytes_of(path)
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
     if told.beats != NO_HELP or keeps_no_time(piece, table.performance):
@@ -107,26 +108,6 @@ def _help(tempo: float | None, beats: Path | None) -> Help:
             next_step=f"Give a number from {SLOWEST} to {FASTEST}.",
         )
     return Help(tempo=tempo, beats=() if beats is None else tapped_beats(beats))
-
-
-def _bytes_of(path: Path, table: ReadingTable) -> bytes:
-    """The bytes of the file, or a clear refusal."""
-    try:
-        size = path.stat().st_size
-        if size > table.limits.megabytes * 1e6:
-            raise UnreadableInput(
-                f"the file is larger than {table.limits.megabytes:g} MB",
-                where=path.name,
-                next_step="Give one piece, not a collection.",
-            )
-        return path.read_bytes()
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise UnreadableInput(
-            f"the file cannot be opened ({reason})",
-            where=path.name,
-            next_step="Check the name and that it may be read.",
-        ) from error
 
 
 def _piece_of(data: bytes, path: Path, table: ReadingTable) -> Piece:
@@ -231,7 +212,7 @@ def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
 def gridded_piece(path: Path) -> tuple[Piece, Gridded]:
     """What a file says, and its notes on the grid: for training and measuring."""
     table = reading_table()
-    piece = _piece_of(_bytes_of(path, table), path, table)
+    piece = _piece_of(bytes_of(path), path, table)
     line = _time_line(piece, read_signatures(piece)[0])
     return piece, on_grid(piece.notes, line.bars, piece.unit, table.grid)
 

@@ -7,8 +7,6 @@ one moment at one pitch is one note. Repeats are not played out: the page is wha
 from __future__ import annotations
 
 import hashlib
-import io
-import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -26,13 +24,13 @@ from arranger.music.arrangement import (
     Slur,
     Voice,
 )
-from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
+from arranger.music.pitch import pitch_class
 from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
+from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music, unreadable
 from arranger.tables import instrument
 
-STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 LEFT: dict[str, LeftFinger] = {"0": "0", "1": "1", "2": "2", "3": "3", "4": "4", "T": "T"}
 RIGHT: dict[str, RightFinger] = {"p": "p", "i": "i", "m": "m", "a": "a"}
 SLURS: dict[str, Slur] = {"hammer-on": "hammer-on", "pull-off": "pull-off", "slide": "slide"}
@@ -41,7 +39,6 @@ HOME: dict[int, RightFinger] = {1: "a", 2: "m", 3: "i", 4: "i", 5: "i", 6: "i"}
 DEFAULT_TEMPO = 100.0
 """Quarters a minute where the score says none: common practice, no source."""
 NO_TEMPO = SourceWarning(code="tempo-default", text="the file states no tempo")
-MOST_BYTES = 50_000_000
 
 
 @dataclass(slots=True)
@@ -84,14 +81,17 @@ def tablature(path: Path) -> Arrangement | None:
     ------
     UnreadableInput : the file is no MusicXML, or its frets and pitches contradict each other.
     """
-    data = _unpacked(path)
-    root = _parsed(data, path)
+    data = bytes_of(path)
+    root = musicxml_root(data, path.name)
     part = _part_with_frets(root)
     if part is None:
         return None
     sheet = _Sheet()
-    for measure in part.iterfind("measure"):
-        _read_measure(sheet, measure)
+    try:
+        for measure in part.iterfind("measure"):
+            _read_measure(sheet, measure)
+    except NO_MUSIC as error:
+        raise no_music(error, path.name, len(sheet.bars) + 1) from error
     notes = sorted(sheet.notes.values(), key=lambda note: (note.onset, -(note.string or 0)))
     complete = all(note.string and note.fret is not None for note in notes)
     if not notes or not complete or not all(note.left or note.fret == 0 for note in notes):
@@ -125,44 +125,6 @@ def tablature(path: Path) -> Arrangement | None:
         dropped=(),
         decisions=(),
         proof=Proof(objective=0.0, bound=0.0, seconds=0.0),
-    )
-
-
-def _unpacked(path: Path) -> bytes:
-    """The XML text; a packed file holds one score besides its table of contents."""
-    data = path.read_bytes()
-    if data[:4] != b"PK\x03\x04":
-        return data
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            names = [
-                entry
-                for entry in packed.infolist()
-                if entry.filename.endswith((".xml", ".musicxml"))
-                and not entry.filename.startswith("META-INF")
-                and entry.file_size <= MOST_BYTES
-            ]
-            if names:
-                return packed.read(names[0])
-    except (zipfile.BadZipFile, ValueError, OSError) as error:
-        raise _unreadable(path, "the packed score is damaged") from error
-    raise _unreadable(path, "the packed score holds no MusicXML")
-
-
-def _parsed(data: bytes, path: Path) -> etree._Element:
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
-    try:
-        root = etree.fromstring(data, parser)
-    except etree.XMLSyntaxError as error:
-        raise _unreadable(path, "this is not MusicXML") from error
-    if root.tag != "score-partwise":
-        raise _unreadable(path, "this is not a MusicXML score by parts")
-    return root
-
-
-def _unreadable(path: Path, what: str) -> UnreadableInput:
-    return UnreadableInput(
-        what, where=path.name, next_step="Export the piece again, as MusicXML or MIDI."
     )
 
 
@@ -244,7 +206,8 @@ def _read_note(
     pitch = element.find("pitch")
     if pitch is None or length <= 0:
         return
-    midi = STEPS[pitch.findtext("step") or "C"] + 12 * (int(pitch.findtext("octave") or 4) + 1)
+    octave = int(pitch.findtext("octave") or 4)
+    midi = 12 * (octave + 1) + pitch_class(pitch.findtext("step") or "C")
     midi += round(float(pitch.findtext("alter") or 0)) + sheet.transposed
     ties = {tie.get("type") for tie in element.iterfind("tie")}
     voice = element.findtext("voice"), midi
@@ -295,14 +258,15 @@ def _tuning(notes: list[_Note], sheet: _Sheet, path: Path) -> tuple[int, ...]:
     for note in notes:
         string, fret = note.string or 1, note.fret or 0
         if not 1 <= string <= len(tuning):
-            raise _unreadable(path, f"bar {note.bar}: there is no string {string} on a guitar")
+            raise unreadable(
+                path.name, f"bar {note.bar}: there is no string {string} on a guitar"
+            )
         open_string = note.midi - fret - sheet.capo
         if octaves is None:
             octaves = 12 * round((open_string - tuning[string - 1]) / 12)
         if known.setdefault(string, open_string) != open_string:
-            raise _unreadable(
-                path, f"bar {note.bar}: string {string} at fret {fret} does not sound its note"
-            )
+            what = f"bar {note.bar}: string {string} at fret {fret} does not sound its note"
+            raise unreadable(path.name, what)
         note.midi -= octaves
     for string, open_string in known.items():
         tuning[string - 1] = open_string - (octaves or 0)

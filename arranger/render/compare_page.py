@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterator, Sequence
 from html import escape
-from importlib import resources
 
 from arranger.music.comparison import Column, Comparison, Refusal, Version
 from arranger.render.comparison import comparison_rows
+from arranger.render.html_page import page_head
 from arranger.render.plain_text import one_line
 from arranger.render.plot import Line, plot_svg
 from arranger.render.tab import Tab
@@ -32,21 +30,10 @@ def compare_page(comparison: Comparison) -> str:
     The table, difficulty by bar, fidelity against difficulty, every reason, and the tabs of
     the same bars under one another. It has no script; its style is known by its hash.
     """
-    style = resources.files(__package__).joinpath("page/compare.css").read_text("utf-8")
-    title = escape(one_line(comparison.title) or "Untitled")
+    title = one_line(comparison.title) or "Untitled"
     parts = [
-        "<!doctype html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(style)}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{title}, compared</title>",
-        '<link rel="icon" href="data:,">',
-        f"<style>{style}</style>",
-        "</head>",
-        "<body>",
-        f"<header><h1>{title}</h1>",
+        page_head(f"{title}, compared", style="compare.css"),
+        f"<header><h1>{escape(title)}</h1>",
         f'<p class="composer">{escape(one_line(comparison.composer))}</p></header>',
         "<main>",
         *_table(comparison),
@@ -59,14 +46,6 @@ def compare_page(comparison: Comparison) -> str:
         "</html>",
     ]
     return "\n".join(parts) + "\n"
-
-
-def _policy(style: str) -> str:
-    digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
-    return (
-        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:; "
-        f"style-src 'sha256-{digest}'"
-    )
 
 
 def _table(comparison: Comparison) -> Iterator[str]:

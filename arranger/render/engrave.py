@@ -37,7 +37,9 @@ _FINE = 10
 """The engraver's drawing units in a unit of the page."""
 
 FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
-_OURS = re.compile(r"[ntb]\d+")
+_OURS = re.compile(r"([ntb])-(\d+)")
+"""Our ids: a bar, a note, its number in the tab. The hyphen sets them apart: the engraver's own
+are letters and digits, and now and then one of them looks like ``b613223``."""
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
 _SPACE = 180
@@ -399,7 +401,7 @@ def _moments(
 def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
     """From where to where the staff lines of each bar run."""
     for measure in root.iter(f"{_SVG}g"):
-        if (measure.get("id") or "").startswith("b") and measure.get("class") == "measure":
+        if _ours(measure, "b") is not None:
             line = measure.find(f"{_SVG}g[@class='staff']/{_SVG}path")
             path = "" if line is None else line.get("d", "")
             found = re.match(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)", path)
@@ -410,12 +412,12 @@ def _tab_places(root: etree._Element) -> dict[int, _Place]:
     """Where the tab numbers stand, by index of their note, in order of the index."""
     places = {}
     for group in root.iter(f"{_SVG}g"):
-        name = group.get("id", "")
-        if name.startswith("t") and _OURS.fullmatch(name):
+        index = _ours(group, "t")
+        if index is not None:
             text = group.find(f"{_SVG}text")
             if text is not None:
                 middle = float(text.get("y", "0")) - 0.6 * _SPACE
-                places[int(name[1:])] = _Place(float(text.get("x", "0")), middle)
+                places[index] = _Place(float(text.get("x", "0")), middle)
     return dict(sorted(places.items()))
 
 
@@ -434,9 +436,15 @@ def _tab_lines(root: etree._Element) -> tuple[float, float]:
 
 def _bars(root: etree._Element) -> Iterator[int]:
     for group in root.iter(f"{_SVG}g"):
-        name = group.get("id", "")
-        if name.startswith("b") and _OURS.fullmatch(name):
-            yield int(name[1:])
+        index = _ours(group, "b")
+        if index is not None:
+            yield index
+
+
+def _ours(element: etree._Element, kind: str) -> int | None:
+    """The index in one of our ids of a kind, None for any other id."""
+    found = _OURS.fullmatch(element.get("id") or "")
+    return int(found[2]) if found and found[1] == kind else None
 
 
 def _finger_places(root: etree._Element) -> list[_Place]:

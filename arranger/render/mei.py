@@ -140,7 +140,7 @@ class _Document:
 
     def _measure(self, section: etree._Element, index: int, bar: WrittenBar) -> None:
         measure = sub(section, "measure", n=str(bar.number))
-        measure.set(_ID, f"b{index}")
+        measure.set(_ID, f"b-{index}")
         if bar.bar.length != bar.full:
             measure.set("metcon", "false")
         if index in self.folds.starts:
@@ -224,7 +224,7 @@ class _Document:
             spelling = self.spellings[index]
             note = sub(holder, "note", pname=spelling.step.lower(), oct=str(spelling.octave))
             if not chunk.tied_back:
-                note.set(_ID, f"n{index}")
+                note.set(_ID, f"n-{index}")
                 # Without it the engraver sets fingers onto the stem.
                 sub(note, "artic", type="technical")
             if len(chunk.notes) == 1:
@@ -250,7 +250,7 @@ class _Document:
             for index in chunk.notes:
                 placed = self.written.notes[index]
                 note = sub(group, "note")
-                note.set(_ID, f"t{index}")
+                note.set(_ID, f"t-{index}")
                 note.set("tab.course", str(placed.string))
                 note.set("tab.fret", str(placed.fret))
 
@@ -265,7 +265,7 @@ class _Document:
             fretted = [n for n in chunk.notes if n in self.fingered]
             for index in fretted if place == "above" else reversed(fretted):
                 finger = sub(measure, "fing", self.written.notes[index].left, staff="1")
-                finger.set("startid", f"#n{index}")
+                finger.set("startid", f"#n-{index}")
                 finger.set("place", place)
 
     def _slurs(self, measure: etree._Element, bar: WrittenBar) -> None:
@@ -273,10 +273,10 @@ class _Document:
             if not bar.start <= self.written.notes[origin].onset < bar.end:
                 continue
             if self.written.notes[to].slur == "slide":
-                slide = sub(measure, "gliss", startid=f"#n{origin}", endid=f"#n{to}")
+                slide = sub(measure, "gliss", startid=f"#n-{origin}", endid=f"#n-{to}")
                 slide.set("lform", "solid")
             else:
-                sub(measure, "slur", startid=f"#n{origin}", endid=f"#n{to}", curvedir="above")
+                sub(measure, "slur", startid=f"#n-{origin}", endid=f"#n-{to}", curvedir="above")
 
 
 def _sounds(inner: Sequence[Chunk], rest: Chunk) -> bool:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
-from importlib import resources
 from typing import Any, get_args
 
 from lxml import etree
 
 from arranger.music.outcome import Outcome, Status
+from arranger.render.html_page import page_head, shipped
 from arranger.render.plain_text import one_line
 from arranger.render.tab_head import CAUTION
 from arranger.render.xml_text import clean, sub
@@ -58,18 +56,10 @@ def overview_page(rows: OutcomeRows, alike: Alike) -> Iterator[str]:
     Counts, a plot of what is heard of the tune against difficulty, and a table that is
     sorted and filtered by a script; script and style are known by their hashes.
     """
-    page = resources.files(__package__).joinpath("page")
-    script = page.joinpath("overview.js").read_text("utf-8")
-    style = page.joinpath("overview.css").read_text("utf-8")
+    script = shipped("overview.js")
     counted = _counted(rows)
     yield from (
-        "<!doctype html>\n",
-        '<html lang="en">\n<head>\n<meta charset="utf-8">\n',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(script, style)}">\n',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
-        "<title>A collection, arranged</title>\n",
-        '<link rel="icon" href="data:,">\n',
-        f"<style>{style}</style>\n</head>\n<body>\n",
+        page_head("A collection, arranged", style="overview.css", script=script) + "\n",
         "<header><h1>A collection, arranged</h1>\n",
         f"<p>{_counts(counted)} All of it as a table: "
         '<a href="summary.csv">summary.csv</a>, <a href="failures.csv">failures.csv</a>.</p>'
@@ -264,15 +254,3 @@ def _text(svg: etree._Element, x: float, y: float, text: str, anchor: str) -> et
     element = sub(svg, "text", clean(text), x=f"{x:.1f}", y=f"{y:.1f}")
     element.set("text-anchor", anchor)
     return element
-
-
-def _policy(script: str, style: str) -> str:
-    return (
-        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:; "
-        f"script-src {_source(script)}; style-src {_source(style)}"
-    )
-
-
-def _source(text: str) -> str:
-    digest = hashlib.sha256(text.encode("utf-8")).digest()
-    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"

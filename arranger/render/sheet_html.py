@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import re
 from collections.abc import Iterator, Sequence
-from functools import cache
 from html import escape
-from importlib import resources
 from itertools import groupby
 
 from arranger.music.arrangement import Arrangement
@@ -18,6 +14,7 @@ from arranger.music.verdict import Verdict
 from arranger.render.diagrams import finger_list, mirrored, shape_svg
 from arranger.render.engrave import System
 from arranger.render.fold import Folded
+from arranger.render.html_page import page_head, shipped
 from arranger.render.midi import slow_spans, slowest
 from arranger.render.other_ways import other_ways
 from arranger.render.plain_text import one_line
@@ -55,22 +52,12 @@ def playing_sheet(
 ) -> str:
     """The page as text. Every word that comes from outside is escaped."""
     written = in_written_time(arrangement)
-    script, style = _shipped("sheet.js"), _shipped("sheet.css")
-    title = escape(one_line(arrangement.title) or "Untitled")
+    script = shipped("sheet.js")
+    title = one_line(arrangement.title) or "Untitled"
     parts = [
-        "<!doctype html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(script, style)}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{title}</title>",
-        '<link rel="icon" href="data:,">',
-        f"<style>{style}</style>",
-        "</head>",
-        "<body>",
+        page_head(title, style="sheet.css", script=script),
         "<header>",
-        f"<h1>{title}</h1>",
+        f"<h1>{escape(title)}</h1>",
         f'<p class="composer">{escape(one_line(arrangement.composer))}</p>',
         "</header>",
         "<main>",
@@ -90,24 +77,6 @@ def playing_sheet(
         "</html>",
     ]
     return "\n".join(parts) + "\n"
-
-
-@cache
-def _shipped(name: str) -> str:
-    return resources.files(__package__).joinpath(f"page/{name}").read_text("utf-8")
-
-
-def _policy(script: str, style: str) -> str:
-    """Only our own script and style run, known by their hashes; nothing is ever fetched."""
-    return (
-        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:; "
-        f"script-src {_hash(script)}; style-src {_hash(style)}"
-    )
-
-
-def _hash(text: str) -> str:
-    digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest())
-    return f"'sha256-{digest.decode('ascii')}'"
 
 
 def _facts(arrangement: Arrangement, verdict: Verdict) -> Iterator[str]:

@@ -229,7 +229,7 @@
   // A bar that is played twice is drawn once: places lead from what is played to what is drawn.
   const { notePlace, barPlace } = data;
   const placeOf = notePlace.map((drawnNote) => {
-    const group = byId(`t${drawnNote}`);
+    const group = byId(`t-${drawnNote}`);
     const text = group?.querySelector("text");
     if (!text) return text;
     const system = group.closest("svg.sheet");
@@ -241,7 +241,7 @@
   const drawn = [...document.querySelectorAll("svg.sheet")].map((svg) => {
     const [, top, , height] = svg.querySelector("svg").getAttribute("viewBox").split(" ").map(Number);
     const boxes = [...svg.querySelectorAll("g.measure")].map((group) => [
-      Number(group.id.slice(1)), group.querySelector("g.staff").getBBox(),
+      Number(group.id.slice("b-".length)), group.querySelector("g.staff").getBBox(),
     ]);
     return { svg, top, height, boxes };
   });
@@ -260,8 +260,8 @@
   const hits = [...document.querySelectorAll("rect.bar")];
   let marked = [];
   const light = (drawnNote, on) => {
-    byId(`t${drawnNote}`)?.classList.toggle("now", on);
-    byId(`n${drawnNote}`)?.classList.toggle("now", on);
+    byId(`t-${drawnNote}`)?.classList.toggle("now", on);
+    byId(`n-${drawnNote}`)?.classList.toggle("now", on);
   };
   const mark = (indices) => {
     for (const index of marked) light(notePlace[index], false);

@@ -126,10 +126,13 @@ def test_a_page_that_leaves_out_a_string_or_a_finger_is_no_tab(read, bar):
 @pytest.mark.parametrize(
     ("text", "what"),
     [
-        ("not xml", "not MusicXML"),
-        ("<html/>", "not a MusicXML"),
+        ("not xml", "MusicXML file is damaged"),
+        ("<html/>", "no partwise MusicXML"),
         (score(note("E", 4, 1, 0) + note("F", 4, 1, 3, left="3")), "bar 1: string 1 at fret 3"),
         (score(note("E", 4, 7, 0)), "no string 7"),
+        (score(note("H", 4, 1, 0)), "bar 1: .*no music"),
+        (score(note("E", "x", 1, 0)), "bar 1: .*no music"),
+        (score(note("E", 4, 1, 0)).replace("<divisions>2", "<divisions>0"), "no music"),
     ],
 )
 def test_what_cannot_be_meant_is_said(read, text, what):

@@ -10,7 +10,7 @@ from lxml import etree
 from render_tunes import TUNES, alternating_bass, arrangement_of, bars_of, little_rag
 
 from arranger.music.arrangement import Arrangement
-from arranger.render.engrave import System, engraved
+from arranger.render.engrave import System, _bars, engraved
 from arranger.render.fold import folded
 from arranger.render.mei import mei
 from arranger.render.written import in_notatable_time, in_written_time
@@ -41,18 +41,18 @@ ALL = (*TUNES, long_piece)
 def test_every_bar_and_every_note_stands_once(tune) -> None:  # type: ignore[no-untyped-def]
     systems = _systems(tune())
     assert [bar for system in systems for bar in system.bars] == list(range(len(tune().bars)))
-    ids = Counter(re.findall(r'id="([nt]\d+)"', "".join(system.svg for system in systems)))
+    ids = Counter(re.findall(r'id="([nt]-\d+)"', "".join(system.svg for system in systems)))
     numbers = range(len(tune().notes))
-    assert ids == Counter([f"{kind}{index}" for kind in "nt" for index in numbers])
+    assert ids == Counter([f"{kind}-{index}" for kind in "nt" for index in numbers])
 
 
 @pytest.mark.parametrize("tune", ALL)
 def test_tab_numbers_are_the_frets(tune) -> None:  # type: ignore[no-untyped-def]
     for system in _systems(tune()):
         for group in etree.fromstring(system.svg).iter(f"{_SVG}g"):
-            if group.get("id", "").startswith("t"):
+            if group.get("id", "").startswith("t-"):
                 drawn = "".join(group.itertext()).strip()
-                assert drawn == str(tune().notes[int(group.get("id")[1:])].fret)
+                assert drawn == str(tune().notes[int(group.get("id")[2:])].fret)
 
 
 @pytest.mark.parametrize("tune", ALL)
@@ -118,3 +118,12 @@ def test_a_note_struck_again_is_not_held_on() -> None:
     assert [note.get("oct") for note in score.iter("{*}note") if note.get("tie") == "i"] == [
         "4"
     ]
+
+
+@pytest.mark.parametrize(
+    ("name", "index"), [("b-12", 12), ("b613223", None), ("n-12", None), ("b-x", None)]
+)
+def test_an_id_of_the_engraver_is_never_taken_for_ours(name: str, index: int | None) -> None:
+    """Of 254,172 ids it gave to notes and bars, nine were n, t or b and digits alone."""
+    drawing = f'<svg xmlns="{_SVG[1:-1]}"><g class="measure" id="{name}"/></svg>'
+    assert list(_bars(etree.fromstring(drawing))) == ([] if index is None else [index])

@@ -78,8 +78,8 @@ def test_a_tab_alone_shows_every_note_and_the_fingers(tune) -> None:  # type: ig
         for system in systems
         for group in etree.fromstring(system.svg).iter(f"{_SVG}g")
     }
-    assert {f"t{index}" for index in range(len(written.notes))} <= ids
-    assert not any(name.startswith("n") for name in ids)
+    assert {f"t-{index}" for index in range(len(written.notes))} <= ids
+    assert not any(name.startswith("n-") for name in ids)
     texts = "".join("".join(etree.fromstring(s.svg).itertext()) for s in systems)
     assert "1" in texts  # the count
 
