@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from arranger.music.chord import ChordSpan
-from arranger.music.key import KeySection
+from arranger.music.chord import Chord, ChordSpan
+from arranger.music.key import Key, KeySection
 from arranger.music.score import Score
 from arranger.music.time import Beat
 
@@ -78,3 +80,28 @@ class Analysis:
     phrases: tuple[Phrase, ...]
     sections: tuple[Section, ...]
     same_as: tuple[int | None, ...]
+
+    @property
+    def main_key(self) -> Key:
+        """The key in which most of the piece stands (ties: the one that comes first)."""
+        time: dict[Key, Beat] = {}
+        for section in self.keys:
+            time[section.key] = time.get(section.key, Beat(0)) + section.end - section.start
+        return max(time, key=lambda key: time[key])
+
+    def key_at(self, onset: Beat) -> Key:
+        """The key in which ``onset`` stands (clamped to the piece, like all that follow)."""
+        return self.keys[_span_at(self.keys, onset)].key
+
+    def chord_at(self, onset: Beat) -> Chord | None:
+        """The harmony at ``onset``."""
+        return self.chords[_span_at(self.chords, onset)].chord
+
+    def texture_at(self, onset: Beat) -> TextureSpan:
+        """The texture at ``onset``, with how often the thumb plays there."""
+        return self.textures[_span_at(self.textures, onset)]
+
+
+def _span_at(spans: Sequence[KeySection | ChordSpan | TextureSpan], onset: Beat) -> int:
+    """Index of the span that holds ``onset``, in spans that cover the piece in order."""
+    return max(0, bisect_right(spans, onset, key=lambda span: span.start) - 1)

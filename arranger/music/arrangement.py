@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from arranger.music.key import Key
 from arranger.music.score import SourceWarning
@@ -16,6 +16,9 @@ Voice = Literal["melody", "bass", "inner"]
 LeftFinger = Literal["0", "1", "2", "3", "4", "T"]
 RightFinger = Literal["p", "i", "m", "a"]
 Slur = Literal["hammer-on", "pull-off", "slide"]
+LEFT_FINGERS: tuple[LeftFinger, ...] = get_args(LeftFinger)
+RIGHT_FINGERS: tuple[RightFinger, ...] = get_args(RightFinger)
+"""From the thumb up, the order in which a hand plucks."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import (
+    LEFT_FINGERS,
+    RIGHT_FINGERS,
     ArrangedBar,
     Arrangement,
     Decision,
     Dropped,
-    LeftFinger,
     Placement,
     Proof,
-    RightFinger,
     Voice,
 )
-from arranger.music.key import Key
 from arranger.music.page import Page
 from arranger.music.pitch import note_name
-from arranger.music.score import Bar, SourceWarning
+from arranger.music.score import Bar, Score, SourceWarning
 from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
+from arranger.neck.bars import arranged_bars
 from arranger.neck.fingered import (
     FingeredNote,
     Fingering,
@@ -36,8 +36,6 @@ from arranger.tables import Level, Player, instrument
 from arranger.tables.hand import hand
 
 LEVEL_NAME = "as written"
-LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
-RIGHT: tuple[RightFinger, ...] = ("p", "i", "m", "a")
 
 
 def merged(notes: Sequence[WrittenNote]) -> tuple[WrittenNote, ...]:
@@ -119,15 +117,15 @@ def finger_page(
     """
     score = page.score
     hands = both_hands(page.notes, level=level, player=player, capo=capo)
-    notes = _placements(hands, score.bars)
+    notes = _placements(hands, score)
     return Arrangement(
         title=score.title,
         composer=score.composer,
         level=LEVEL_NAME,
         file=score.file,
         sha256=score.sha256,
-        warnings=(*score.warnings, *_warnings(hands, score.bars)),
-        key=_key(analysis),
+        warnings=(*score.warnings, *_warnings(hands, score)),
+        key=analysis.main_key,
         transposed_by=0,
         capo=capo,
         tuning=instrument().tuning,
@@ -135,52 +133,32 @@ def finger_page(
         student_tempo=score.tempo * level.tempo_share,
         swing=score.swing,
         written_scale=1,
-        bars=tuple(_bars(analysis, notes)),
+        bars=_bars(analysis, notes),
         chords=(),
         shapes=(),
         notes=notes,
         dropped=tuple(_dropped(hands)),
-        decisions=(*page.decisions, *_let_go(hands, score.bars)),
+        decisions=(*page.decisions, *_let_go(hands, score)),
         proof=Proof(objective=hands.left.objective, bound=hands.left.bound, seconds=0.0),
     )
 
 
-def _key(analysis: Analysis) -> Key:
-    """The key in which most of the piece stands."""
-    lasting: dict[Key, Beat] = {}
-    for section in analysis.keys:
-        lasting[section.key] = lasting.get(section.key, Beat(0)) + section.end - section.start
-    return max(lasting, key=lambda key: lasting[key])
-
-
-def _bar_at(bars: Sequence[Bar], onset: Beat) -> int:
+def _bar_at(score: Score, onset: Beat) -> int:
     """The printed number of the bar that holds ``onset``."""
-    number = bars[0].number
-    for bar in bars:
-        if bar.start > onset:
-            break
-        number = bar.number
-    return number
+    return score.bars[score.bar_index_at(onset)].number
 
 
 # Notes and voices ---------------------------------------------------------------------
 
 
-def _placements(hands: BothHands, bars: Sequence[Bar]) -> tuple[Placement, ...]:
+def _placements(hands: BothHands, score: Score) -> tuple[Placement, ...]:
     placed = sorted(
         hands.left.notes, key=lambda note: (hands.notes[note.note].onset, -note.string)
     )
     voices = _voices(hands, placed)
-    starts = {bar.start: bar.number for bar in bars}
-    number = bars[0].number
     found = []
-    at = 0
-    ordered = sorted(starts)
     for note in placed:
         written = hands.notes[note.note]
-        while at < len(ordered) and ordered[at] <= written.onset:
-            number = starts[ordered[at]]
-            at += 1
         found.append(
             Placement(
                 onset=written.onset,
@@ -188,10 +166,10 @@ def _placements(hands: BothHands, bars: Sequence[Bar]) -> tuple[Placement, ...]:
                 midi=written.midi,
                 string=note.string,
                 fret=note.fret,
-                left=LEFT[note.finger],
-                right=RIGHT[hands.right[note.note]],
+                left=LEFT_FINGERS[note.finger],
+                right=RIGHT_FINGERS[hands.right[note.note]],
                 voice=voices[note.note],
-                bar=number,
+                bar=_bar_at(score, written.onset),
                 source=written.source,
             )
         )
@@ -276,18 +254,18 @@ def _dropped(hands: BothHands) -> Iterator[Dropped]:
         yield Dropped(onset=note.onset, midi=note.midi, why=lost.why)
 
 
-def _warnings(hands: BothHands, bars: Sequence[Bar]) -> Iterator[SourceWarning]:
+def _warnings(hands: BothHands, score: Score) -> Iterator[SourceWarning]:
     for lost in hands.left.unplayable:
         note = hands.notes[lost.note]
         text = f"{note_name(note.midi)} cannot be played where it stands: {lost.why}"
-        bar = _bar_at(bars, note.onset)
+        bar = _bar_at(score, note.onset)
         yield SourceWarning(code="unplayable", text=text, bar=bar)
 
 
-def _let_go(hands: BothHands, bars: Sequence[Bar]) -> Iterator[Decision]:
+def _let_go(hands: BothHands, score: Score) -> Iterator[Decision]:
     if not hands.left.let_go:
         return
-    numbers = sorted({_bar_at(bars, hands.notes[note].onset) for note in hands.left.let_go})
+    numbers = sorted({_bar_at(score, hands.notes[note].onset) for note in hands.left.let_go})
     where = ", ".join(str(number) for number in numbers)
     text = (
         f"{len(hands.left.let_go)} held notes are let go before their written end, as a hand"
@@ -296,44 +274,28 @@ def _let_go(hands: BothHands, bars: Sequence[Bar]) -> Iterator[Decision]:
     yield Decision(text=text, option="--player")
 
 
-def _bars(analysis: Analysis, notes: Sequence[Placement]) -> Iterator[ArrangedBar]:
-    tabs: dict[tuple[object, ...], int] = {}
-    sections = {section.first: section.letter for section in analysis.sections}
-    by_bar: dict[int, list[Placement]] = {}
+def _bars(analysis: Analysis, notes: Sequence[Placement]) -> tuple[ArrangedBar, ...]:
+    """The bars; empty ones are never called equal, for there is nothing in them to learn."""
+    bars = analysis.score.bars
+    by_bar: dict[int, list[Hashable]] = {}
     for note in notes:
-        by_bar.setdefault(note.bar, []).append(note)
-    for index, bar in enumerate(analysis.score.bars):
-        tab = (
-            bar.length,
-            *(
-                (note.onset - bar.start, note.length, note.string, note.fret, *_fingers(note))
-                for note in by_bar.get(bar.number, ())
-            ),
+        place = analysis.score.bar_index_at(note.onset)
+        since = note.onset - bars[place].start
+        by_bar.setdefault(place, []).append(
+            (since, note.length, note.string, note.fret, *_fingers(note))
         )
-        same = tabs.setdefault(tab, bar.number) if len(tab) > 1 else bar.number
-        yield ArrangedBar(
-            bar=bar.number,
-            start=bar.start,
-            length=bar.length,
-            beat=_thumb_beat(analysis, bar.start),
-            written_bar=bar.number,
-            numerator=bar.numerator,
-            denominator=bar.denominator,
-            chord=_chord(analysis, bar),
-            same_as=None if same == bar.number else same,
-            section=sections.get(index),
-        )
+    return arranged_bars(
+        analysis,
+        [
+            (bar.length, *by_bar[place]) if place in by_bar else place
+            for place, bar in enumerate(bars)
+        ],
+        [_chord(analysis, bar) for bar in bars],
+    )
 
 
 def _fingers(note: Placement) -> tuple[str, str, str]:
     return note.left, note.right, note.voice
-
-
-def _thumb_beat(analysis: Analysis, onset: Beat) -> Beat:
-    for span in analysis.textures:
-        if span.start <= onset < span.end:
-            return span.thumb_beat
-    return Beat(1)
 
 
 def _chord(analysis: Analysis, bar: Bar) -> str | None:
@@ -342,5 +304,5 @@ def _chord(analysis: Analysis, bar: Bar) -> str | None:
     for span in analysis.chords:
         lasting = min(span.end, bar.end) - max(span.start, bar.start)
         if span.chord is not None and lasting > longest:
-            longest, name = lasting, span.chord.name_in(_key(analysis))
+            longest, name = lasting, span.chord.name_in(analysis.main_key)
     return name

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 from arranger.music.arrangement import (
+    LEFT_FINGERS,
     ArrangedBar,
     Arrangement,
     ChordMark,
     Decision,
     Dropped,
     KeyChoice,
-    LeftFinger,
     Placement,
     Proof,
     RightFinger,
@@ -25,6 +25,7 @@ from arranger.music.others import BarAlternative
 from arranger.music.reduction import Reduction, Setting, Slot, Stroke
 from arranger.music.score import Bar
 from arranger.music.time import Beat
+from arranger.neck.bars import arranged_bars
 from arranger.neck.fretboard import Neck, Spot, neck_of
 from arranger.neck.grips import Grip
 from arranger.neck.hands import Hand
@@ -33,8 +34,6 @@ from arranger.neck.slurs import with_slurs
 from arranger.tables import Level, Player
 from arranger.tables.fingering import RightHandCosts, fingering
 from arranger.tables.shapes import ChordShape
-
-LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +199,7 @@ def _note(
         midi=neck.midi(spot) + neck.capo,
         string=spot.string,
         fret=spot.fret,
-        left=LEFT[finger],
+        left=LEFT_FINGERS[finger],
         right="p",
         voice=voice,
         bar=reduction.analysis.score.bars[slot.bar].number,
@@ -285,36 +284,22 @@ def _bars(
     reduction: Reduction, notes: list[Placement], marks: tuple[ChordMark, ...]
 ) -> tuple[ArrangedBar, ...]:
     analysis = reduction.analysis
-    letters = {section.first: section.letter for section in analysis.sections}
-    played = _played(reduction, notes, marks)
-    first_of: dict[object, int] = {}
-    bars = []
-    for place, bar in enumerate(analysis.score.bars):
-        first = first_of.setdefault(played[place], place)
-        bars.append(
-            ArrangedBar(
-                bar=bar.number,
-                start=bar.start,
-                length=bar.length,
-                beat=_thumb_beat(reduction, bar.start),
-                written_bar=bar.number,
-                numerator=bar.numerator,
-                denominator=bar.denominator,
-                chord=_chord_of(bar, marks),
-                same_as=analysis.score.bars[first].number if first != place else None,
-                section=letters.get(place),
-                slows=bar.number in reduction.marks.ritardando,
-            )
-        )
-    return tuple(bars)
+    return arranged_bars(
+        analysis,
+        _played(reduction, notes, marks),
+        [_chord_of(bar, marks) for bar in analysis.score.bars],
+        slows=reduction.marks.ritardando,
+    )
 
 
 def _played(
     reduction: Reduction, notes: list[Placement], marks: tuple[ChordMark, ...]
-) -> list[object]:
+) -> list[Hashable]:
     """What is played in each bar, so that bars with the same tab are equal."""
     bars = reduction.analysis.score.bars
-    played: list[list[object]] = [[bar.length, bar.numerator, bar.denominator] for bar in bars]
+    played: list[list[Hashable]] = [
+        [bar.length, bar.numerator, bar.denominator] for bar in bars
+    ]
     numbers = {bar.number: place for place, bar in enumerate(bars)}
     for note in notes:
         place = numbers[note.bar]
@@ -338,13 +323,6 @@ def _chord_of(bar: Bar, marks: tuple[ChordMark, ...]) -> str | None:
         if mark.onset < bar.end and (mark.onset <= bar.start or name is None):
             name = mark.name
     return name
-
-
-def _thumb_beat(reduction: Reduction, onset: Beat) -> Beat:
-    for span in reduction.analysis.textures:
-        if span.start <= onset < span.end:
-            return span.thumb_beat
-    return reduction.analysis.textures[-1].thumb_beat
 
 
 def _dropped(reduction: Reduction, chosen: Sequence[Chosen]) -> tuple[Dropped, ...]:

@@ -12,14 +12,6 @@ from arranger.tables.arranging import KeyCosts
 from arranger.tables.shapes import ChordShape, shapes_for
 
 
-def main_key(analysis: Analysis) -> Key:
-    """The key in which most of the piece stands (ties: the one that comes first)."""
-    time: dict[Key, float] = {}
-    for section in analysis.keys:
-        time[section.key] = time.get(section.key, 0.0) + float(section.end - section.start)
-    return max(time, key=lambda key: time[key])
-
-
 def allowed(shape: ChordShape, level: Level, player: Player) -> bool:
     """Whether this student may hold the shape at this level."""
     if shape.highest_fret > level.max_fret or shape.highest_fret > player.highest_fret:
@@ -43,7 +35,7 @@ def settings(
     ------
     UsageError : the wish is not a key, or of the other mode than the piece.
     """
-    source = main_key(analysis)
+    source = analysis.main_key
     if wish is not None:
         return (
             _setting(

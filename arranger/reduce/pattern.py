@@ -23,8 +23,7 @@ def pattern_beats(
     place = {}
     for beat in beats:
         bar = bars[analysis.score.bar_index_at(beat)]
-        from_end = bar.end - beat if bar.number == 0 else None  # a pick-up's beats end a bar
-        place[beat] = (bisect_right(starts, beat), beat - bar.start, bar.length, from_end)
+        place[beat] = (bisect_right(starts, beat), beat - bar.start, bar.length)
     there = Counter(place.values())
     filled = Counter(place[beat] for beat in beats if beat in inner)
     return frozenset(beat for beat in beats if filled[place[beat]] * 2 >= there[place[beat]])

@@ -11,7 +11,6 @@ from arranger.music.reduction import BarWish, FillWish, MelodyNote, Slot, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
 from arranger.reduce.pattern import pattern_beats
-from arranger.reduce.thumb import chord_at
 from arranger.tables.arranging import FillCosts
 
 
@@ -48,9 +47,11 @@ def slots(
         note, note_begins = tune_at(onset)
         stroke, stroke_begins = stroke_at(onset)
         bar = score.bar_index_at(onset)
+        opens = onset == score.bars[bar].start
+        hook = opens and note is None and _enters(tune_at, beats, onset)
         begins = onset in changes
         if begins or not made:
-            chord = chord_at(analysis, changes.get(onset, onset))
+            chord = analysis.chord_at(changes.get(onset, onset))
         made.append(
             Slot(
                 onset=onset,
@@ -62,19 +63,17 @@ def slots(
                 stroke_begins=stroke_begins,
                 chord=chord,
                 chord_begins=begins or not made,
-                strong=onset == score.bars[bar].start,
-                fill=_fill(
+                strong=opens,
+                fill=None
+                if hook
+                else _fill(
                     inner.get(onset, ()) if onset in pattern else (),
                     chord,
                     costs,
                     tune=None if note is None else melody[note].midi % 12,
                     tune_begins=note_begins,
                     third=wishes[bar].third if wishes[bar].covers(onset) else None,
-                )
-                if note is not None
-                or onset != score.bars[bar].start
-                or not _enters(tune_at, beats, onset)
-                else None,
+                ),
             )
         )
     return tuple(made)

@@ -92,32 +92,15 @@ def strokes(
     return tuple(_without_overlap(thumb.strokes))
 
 
-def chord_at(analysis: Analysis, onset: Beat) -> Chord | None:
-    """The harmony at ``onset``."""
-    spans = analysis.chords
-    low, high = 0, len(spans) - 1
-    while low < high:
-        middle = (low + high + 1) // 2
-        if spans[middle].start <= onset:
-            low = middle
-        else:
-            high = middle - 1
-    return spans[low].chord
-
-
 def _described(
     analysis: Analysis, beats: tuple[tuple[Beat, Beat], ...], bass: list[Note]
 ) -> list[_Beat]:
     """The thumb beats with all that decides what the thumb does there."""
     starting = {note.onset: note for note in bass}
     described = []
-    spans = analysis.textures
-    place = 0
     for onset, length in beats:
-        while place + 1 < len(spans) and spans[place].end <= onset:
-            place += 1
         bar = analysis.score.bars[analysis.score.bar_index_at(onset)]
-        span = spans[place]
+        span = analysis.texture_at(onset)
         described.append(
             _Beat(onset, length, span.thumb_beat, bar, span.texture, starting.get(onset))
         )
@@ -150,7 +133,7 @@ def _lead(analysis: Analysis, beat: _Beat, after: _Beat) -> _Lead:
         and after.source is not None
         and 0 < abs(after.source.midi - beat.source.midi) <= 2
     )
-    here, there = chord_at(analysis, beat.onset), chord_at(analysis, after.onset)
+    here, there = analysis.chord_at(beat.onset), analysis.chord_at(after.onset)
     target = None
     if there is not None and there != here and _is_strong(after):
         target = after.source.midi % 12 if after.source is not None else there.bass
@@ -234,7 +217,7 @@ class _Thumb:
         A bass note of the source on a weak beat belongs to the tune of the bass where it
         comes by step or leads on by step; elsewhere the hand is free to choose.
         """
-        chord = chord_at(self._analysis, beat.onset)
+        chord = self._analysis.chord_at(beat.onset)
         strong = _is_strong(beat)
         step = self._step(beat.source, most=2)
         if beat.texture == "waltz" and not strong and beat.source is None:
@@ -275,7 +258,7 @@ class _Thumb:
 
         None that rubs: a semitone above the root or beside the tune's note.
         """
-        near = [(target - 1) % 12, *_neighbours(target, _key_at(self._analysis, onset))]
+        near = [(target - 1) % 12, *_neighbours(target, self._analysis.key_at(onset))]
         tones = {choice.pitch_class for choice in known} | {(chord.root + 1) % 12}
         sung = self._sung(onset)
         if sung is not None:
@@ -298,7 +281,7 @@ class _Thumb:
         return Stroke(
             onset=note.onset,
             length=note.length,
-            choices=_given(note, chord_at(self._analysis, note.onset), self._costs),
+            choices=_given(note, self._analysis.chord_at(note.onset), self._costs),
             alternates=False,
             step=self._step(note, most=12),
             rest_cost=self._costs.rest_line,
@@ -334,13 +317,6 @@ def _is_strong(beat: _Beat) -> bool:
     if beat.texture == "waltz" or (beat.bar.length + missing) / beat.step == 3:
         return place == 0
     return place % 2 == 0
-
-
-def _key_at(analysis: Analysis, onset: Beat) -> Key:
-    return next(
-        (section.key for section in analysis.keys if onset < section.end),
-        analysis.keys[-1].key,
-    )
 
 
 def _neighbours(tone: int, key: Key) -> list[int]:

@@ -13,12 +13,12 @@ from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from types import TracebackType
-from typing import Self, TextIO
+from typing import TextIO
 
 from arranger.music.errors import UsageError
 from arranger.music.outcome import Outcome
 from arranger.render import OutcomeRows
+from arranger.run.closed import Closed
 from arranger.run.collection import Piece, collected
 from arranger.run.crew import COMMAND, Crew, Plan, Report
 from arranger.run.journal import Entry, Journal, outcome_from
@@ -127,7 +127,7 @@ def _cores() -> int:
     return os.cpu_count() or 1
 
 
-class Batch(Iterator[Outcome]):
+class Batch(Closed, Iterator[Outcome]):
     """A collection on its way; see ``batch``. Closing it ends its workers.
 
     ``total`` counts the outcomes there will be, ``known`` those so far that an earlier run
@@ -164,17 +164,6 @@ class Batch(Iterator[Outcome]):
 
     def __next__(self) -> Outcome:
         return next(self._outcomes)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Stop; what is done is kept, and the next run goes on from there."""

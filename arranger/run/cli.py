@@ -71,7 +71,16 @@ Beats = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="Times in seconds of its beats, one a line."),
 ]
-
+Player = Annotated[Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")]
+Strain = Annotated[str | None, typer.Option(metavar="17-32", help="A strain to take alone.")]
+Tempo = Annotated[
+    float | None,
+    typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
+]
+Out = Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")]
+Anyway = Annotated[
+    bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
+]
 Force = Annotated[
     bool, typer.Option("--force", help="Replace files there that this program did not make.")
 ]
@@ -113,21 +122,14 @@ def arrange(
     capo: Annotated[
         int | None, typer.Option(metavar="N", help="The fret the capo lies on.")
     ] = None,
-    player: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
-    ] = None,
+    player: Player = None,
     marks: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A teacher's marks, as TOML.")
     ] = None,
-    bars: Annotated[
-        str | None, typer.Option(metavar="17-32", help="A strain to take alone.")
-    ] = None,
+    bars: Strain = None,
     meter: Meter = None,
     straight: Straight = None,
-    tempo: Annotated[
-        float | None,
-        typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
-    ] = None,
+    tempo: Tempo = None,
     hands: HandsOption = None,
     melody_track: MelodyTrack = None,
     tempo_hint: TempoHint = None,
@@ -139,10 +141,8 @@ def arrange(
             help="Add bass notes that lead to the next chord, or do not; else by level.",
         ),
     ] = None,
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
-    anyway: Annotated[
-        bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
-    ] = False,
+    out: Out = Path("out"),
+    anyway: Anyway = False,
     keys: Annotated[
         bool, typer.Option("--keys", help="Show the keys tried, in order, with reasons.")
     ] = False,
@@ -227,6 +227,11 @@ def _summary(result: Result) -> Iterator[str]:
         f" bass roots in {heard.bass_roots:.0%} of the bars, thirds in {heard.thirds:.0%}"
     )
     yield f"fingering within {arrangement.proof.gap:.1%} of the best there is"
+    yield from _remarks(arrangement)
+
+
+def _remarks(arrangement: Arrangement) -> Iterator[str]:
+    """What was noticed in the file, and what was decided."""
     for warning in arrangement.warnings:
         place = f" (bar {warning.bar})" if warning.bar is not None else ""
         yield f"noticed: {warning.text}{place}"
@@ -266,18 +271,11 @@ def compare(
         list[Path] | None,
         typer.Option(metavar="FILE", help="A student's hand; name two to compare them."),
     ] = None,
-    bars: Annotated[
-        str | None, typer.Option(metavar="17-32", help="A strain to take alone.")
-    ] = None,
+    bars: Strain = None,
     meter: Meter = None,
     straight: Straight = None,
-    tempo: Annotated[
-        float | None,
-        typer.Option(metavar="Q", help="The tempo to aim at, in quarter notes a minute."),
-    ] = None,
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where the page lands.")] = Path(
-        "out"
-    ),
+    tempo: Tempo = None,
+    out: Out = Path("out"),
     force: Force = False,
 ) -> None:
     """Show the four levels of one piece, or two players, side by side."""
@@ -329,9 +327,7 @@ def batch(
         list[str] | None,
         typer.Option(metavar="LEVEL", help="A level to arrange at; else beginner."),
     ] = None,
-    player: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
-    ] = None,
+    player: Player = None,
     jobs: Annotated[
         int | None, typer.Option(metavar="N", help="Processes; else one a core.")
     ] = None,
@@ -352,9 +348,7 @@ def batch(
     strict: Annotated[
         bool, typer.Option("--strict", help="End with 1 where a piece was not arranged.")
     ] = False,
-    anyway: Annotated[
-        bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
-    ] = False,
+    anyway: Anyway = False,
     out: Annotated[
         str, typer.Option(metavar="DIR", help="Where results land: a folder or a URL.")
     ] = "out",
@@ -452,17 +446,14 @@ def finger(
     keep_fingering: Annotated[
         bool, typer.Option("--keep-fingering", help="Keep the strings and fingers it states.")
     ] = False,
-    player: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
-    ] = None,
+    player: Player = None,
     capo: Annotated[int, typer.Option(metavar="N", help="The fret the capo lies on.")] = 0,
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")] = Path("out"),
+    out: Out = Path("out"),
     force: Force = False,
 ) -> None:
     """Choose strings, frets and fingers for a guitar score, every note as written."""
     with _one_voice(piece):
         from arranger.run.fingering import finger as finger_piece
-        from arranger.run.fingering import summary
         from arranger.run.store import keep, piece_name
 
         result = finger_piece(
@@ -475,7 +466,10 @@ def finger(
         files = result.documents()
         folder = out / piece_name(piece) / "finger"
         keep(files, folder, force=force)
-        for line in summary(result):
+        arrangement, grade = result.arrangement, result.verdict.difficulty
+        print(f"{arrangement.title}: {len(arrangement.notes)} notes as written")
+        print(f"difficulty {grade.score:.0f} of 100 ({grade.band})")
+        for line in _remarks(arrangement):
             print(line)
         print(f"written to {folder}: {', '.join(sorted(files))}")
 
@@ -493,9 +487,7 @@ def rate(
         str | None,
         typer.Option(metavar="LEVEL", help="Whose rules to check; else the file's own."),
     ] = None,
-    player: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A student's hand, as TOML.")
-    ] = None,
+    player: Player = None,
     tempo: Annotated[
         float | None,
         typer.Option(metavar="Q", help="The tempo to rate it at, in quarter notes a minute."),

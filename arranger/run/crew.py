@@ -12,11 +12,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from multiprocessing.connection import Connection, wait
 from time import monotonic
-from types import TracebackType
-from typing import Self
 
 from arranger.music.errors import InternalFault
 from arranger.music.outcome import Outcome, Status
+from arranger.run.closed import Closed
 from arranger.run.store import Unwritable
 from arranger.run.worker import Began, Ended, Errand, Made, Message, Setup, Stopped, Task
 
@@ -58,7 +57,7 @@ class _Worker:
     since: float = 0.0
 
 
-class Crew:
+class Crew(Closed):
     """``jobs`` worker processes, started when there is something to do.
 
     ``seconds`` is the time for each step, the reading of a piece or one level of it; who
@@ -82,17 +81,6 @@ class Crew:
         self._workers: list[_Worker] = []
         self._again: deque[Task] = deque()
         self._false_starts = 0
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """End every worker; what it has not finished is left undone."""

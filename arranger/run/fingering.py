@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from arranger.analyse import analyse
 from arranger.judge import difficulty, fidelity, hand_violations
 from arranger.music.arrangement import Arrangement
-from arranger.music.errors import InternalFault, UsageError
+from arranger.music.errors import UsageError
 from arranger.music.lesson import Lesson
 from arranger.music.page import Page
 from arranger.music.verdict import Verdict
@@ -17,6 +17,7 @@ from arranger.music.written_note import WrittenNote
 from arranger.neck import BothHands, both_hands, finger_page
 from arranger.read import guitar_page
 from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper, documents, with_fingering
+from arranger.run.broken import refuse_broken
 from arranger.tables import Player, default_player, instrument, player_from_file
 from arranger.tables.habits import as_written
 from arranger.teach import teach
@@ -78,14 +79,7 @@ def finger(
     page = guitar_page(Path(path), octave_down=octave_down, keep_fingering=keep_fingering)
     analysis = analyse(page.score)
     arrangement = finger_page(page, analysis, level=level, player=who, capo=capo)
-    broken = hand_violations(arrangement, level, who)
-    if broken:
-        raise InternalFault(
-            f"our own fingering breaks rules of the hand, {len(broken)} in all; the first:"
-            f" {broken[0].text}",
-            where=page.score.file,
-            report=tuple(f"bar {found.bar}: {found.rule}: {found.text}" for found in broken),
-        )
+    refuse_broken(hand_violations(arrangement, level, who), page.score.file)
     verdict = Verdict(
         violations=(),
         fidelity=fidelity(arrangement, analysis, level),
@@ -115,18 +109,6 @@ def finger_notes(
     return both_hands(
         notes, level=level, player=player or default_player(level), tuning=tuning, capo=capo
     )
-
-
-def summary(result: Fingered) -> Iterator[str]:
-    """What was made, what no hand can play, and what was decided."""
-    arrangement, grade = result.arrangement, result.verdict.difficulty
-    yield f"{arrangement.title}: {len(arrangement.notes)} notes as written"
-    yield f"difficulty {grade.score:.0f} of 100 ({grade.band})"
-    for warning in arrangement.warnings:
-        place = f" (bar {warning.bar})" if warning.bar is not None else ""
-        yield f"noticed: {warning.text}{place}"
-    for decision in arrangement.decisions:
-        yield f"decided: {decision.text} [{decision.option}]"
 
 
 def _refuse_capo(capo: int) -> None:

@@ -12,11 +12,11 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 from arranger.music.outcome import Outcome
 from arranger.music.verdict import Fidelity
+from arranger.run.closed import Closed
 
 _HEAD = b'{"key": "'
 _KEY_DIGITS = 64
@@ -40,7 +40,7 @@ class Entry:
     tries: int = 0
 
 
-class Journal:
+class Journal(Closed):
     """The journal in ``file``; what was written last under a key counts.
 
     Raises
@@ -55,15 +55,7 @@ class Journal:
         self._end = self._index()
         self._file.truncate(self._end)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
         self._file.close()
 
     def _index(self) -> int:

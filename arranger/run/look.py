@@ -175,7 +175,7 @@ def _chart(analysis: Analysis) -> Iterator[str]:
 
 def _chords(analysis: Analysis, bar: Bar) -> Iterator[str]:
     for span in _sounding(analysis.chords, bar):
-        key = _key_at(analysis, max(span.start, bar.start))
+        key = analysis.key_at(max(span.start, bar.start))
         yield span.chord.name_in(key) if span.chord else "–"
 
 
@@ -183,12 +183,8 @@ def _sounding(spans: Sequence[ChordSpan], bar: Bar) -> list[ChordSpan]:
     return [span for span in spans if span.start < bar.end and span.end > bar.start]
 
 
-def _key_at(analysis: Analysis, onset: Beat) -> Key:
-    return [span.key for span in analysis.keys if span.start <= onset][-1]
-
-
 def _flats_at(analysis: Analysis, onset: Beat) -> bool:
-    return _key_at(analysis, onset).flats
+    return analysis.key_at(onset).flats
 
 
 def decisions(analysis: Analysis) -> Iterator[tuple[str, str]]:
@@ -294,7 +290,7 @@ def as_json(analysis: Analysis) -> str:
 
 
 def _chord_entry(analysis: Analysis, span: ChordSpan) -> dict[str, Any]:
-    key = _key_at(analysis, span.start)
+    key = analysis.key_at(span.start)
     return {
         "start": str(span.start),
         "end": str(span.end),

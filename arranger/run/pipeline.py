@@ -8,7 +8,7 @@ from pathlib import Path
 from arranger.judge import judge, unfaithful_bars
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement, Decision
-from arranger.music.errors import InternalFault, LevelMismatch
+from arranger.music.errors import LevelMismatch
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import Reduction
@@ -17,6 +17,7 @@ from arranger.neck import place
 from arranger.reduce import reduce
 from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper
 from arranger.render import documents as render_documents
+from arranger.run.broken import refuse_broken
 from arranger.run.understand import understand
 from arranger.tables import (
     LEVEL_NAMES,
@@ -226,16 +227,7 @@ def _placed(
     analysis = reduction.analysis
     arrangement = place(reduction, level=level, player=player, others=others)
     verdict = judge(arrangement, analysis, level, player)
-    if verdict.violations:
-        raise InternalFault(
-            f"our own result breaks rules of the hand, {len(verdict.violations)} in all; the"
-            f" first: {verdict.violations[0].text}",
-            where=analysis.score.file,
-            report=tuple(
-                f"bar {broken.bar}: {broken.rule}: {broken.text} (notes {broken.notes})"
-                for broken in verdict.violations
-            ),
-        )
+    refuse_broken(verdict.violations, analysis.score.file)
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
 
 

@@ -6,15 +6,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from arranger.judge import difficulty, hand_violations
-from arranger.music.arrangement import Arrangement, LeftFinger, Placement, RightFinger
+from arranger.music.arrangement import LEFT_FINGERS, RIGHT_FINGERS, Arrangement, Placement
 from arranger.music.rating import Easing
 from arranger.music.written_note import WrittenNote
 from arranger.run.fingering import finger_notes
 from arranger.tables import Level, Player
 from arranger.tables.difficulty import difficulty_table
 
-LEFT: tuple[LeftFinger, ...] = ("0", "1", "2", "3", "4", "T")
-RIGHT: tuple[RightFinger, ...] = ("p", "i", "m", "a")
 PAGE_VOICES = {"melody": 1, "inner": 0, "bass": 2}
 
 
@@ -75,8 +73,8 @@ def refingered(arrangement: Arrangement, player: Player, capo: int) -> Arrangeme
                 length=found.length,
                 string=found.string,
                 fret=found.fret,
-                left=LEFT[found.finger],
-                right=RIGHT[hands.right[found.note]],
+                left=LEFT_FINGERS[found.finger],
+                right=RIGHT_FINGERS[hands.right[found.note]],
                 slur=None,
             )
         )

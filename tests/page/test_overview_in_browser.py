@@ -2,30 +2,18 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
-from importlib import import_module
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from browser_at_hand import NEEDS_A_BROWSER, chromium
+from faithful import ALL_HEARD
 
 from arranger.music.outcome import Outcome
-from arranger.music.verdict import Fidelity
 from arranger.render import overview_page
 
-# On a checking machine nothing may be skipped; elsewhere a browser may be missing.
-_MUST_RUN = os.environ.get("CI") == "true"
-playwright = (
-    import_module("playwright.sync_api")
-    if _MUST_RUN
-    else pytest.importorskip("playwright.sync_api")
-)
-_BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [
-    pytest.mark.skipif(_BROWSER is None and not _MUST_RUN, reason="no browser at hand"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = NEEDS_A_BROWSER
 EVIL = "</script><img src=x onerror=alert(1)>"
 LEVELS = ("beginner", "elementary", "intermediate", "advanced")
 
@@ -36,15 +24,7 @@ def _outcomes() -> Iterator[Outcome]:
         for place, level in enumerate(LEVELS):
             refused = number % 10 == 9
             share = 1 - number / 500
-            heard = Fidelity(
-                melody_kept=share,
-                grid_fidelity=1.0,
-                contour_breaks=0.0,
-                bass_roots=1.0,
-                thirds=1.0,
-                thumb_beats=1.0,
-                alternation=1.0,
-            )
+            heard = replace(ALL_HEARD, melody_kept=share)
             yield Outcome(
                 piece=f"{number}.mid",
                 level=level,
@@ -65,8 +45,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     alike = {"5.mid": ["6.mid"], "6.mid": ["5.mid"]}
     text = "".join(overview_page(_outcomes, lambda row: alike.get(row.piece, [])))
     file.write_text(text, "utf-8")
-    with playwright.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=_BROWSER, args=["--no-sandbox"])
+    with chromium() as browser:
         page = browser.new_page()
         page.wrong = []
         page.on("console", lambda message: page.wrong.append(message.text))
@@ -75,7 +54,6 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
         page.goto(file.as_uri())
         page.wrong.remove(file.as_uri())
         yield page
-        browser.close()
 
 
 @pytest.fixture(autouse=True)

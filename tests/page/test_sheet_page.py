@@ -6,17 +6,15 @@ sound, so that onsets are exact and nothing has to be heard.
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
-from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_at_hand import NEEDS_A_BROWSER, chromium
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson, LessonStep
@@ -26,19 +24,7 @@ from arranger.music.verdict import Difficulty, Fidelity, Verdict
 from arranger.render import documents
 from arranger.tables.marks import marks_from_file
 
-# On a checking machine nothing may be skipped; elsewhere a browser may be missing.
-_MUST_RUN = os.environ.get("CI") == "true"
-playwright = (
-    import_module("playwright.sync_api")
-    if _MUST_RUN
-    else pytest.importorskip("playwright.sync_api")
-)
-_BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [
-    pytest.mark.skipif(_BROWSER is None and not _MUST_RUN, reason="no browser at hand"),
-    # One browser for the file: all its tests on one worker.
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = NEEDS_A_BROWSER
 
 _MARKUP = "<img src=x onerror=alert(1)></script>"
 _LISTEN = """
@@ -82,10 +68,8 @@ def _verdict() -> Verdict:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    with playwright.sync_playwright() as player:
-        chromium = player.chromium.launch(executable_path=_BROWSER, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    with chromium() as running:
+        yield running
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from arranger.music.analysis import Analysis
 from arranger.music.errors import UsageError
 from arranger.music.reduction import Setting
 from arranger.reduce import reduce
-from arranger.reduce.keys import main_key, settings
+from arranger.reduce.keys import settings
 from arranger.tables import default_player, level_named
 from arranger.tables.arranging import arranging
 
@@ -93,4 +93,4 @@ def test_a_wish_that_is_no_key_is_refused() -> None:
 
 
 def test_the_main_key_is_where_most_of_the_piece_stands() -> None:
-    assert main_key(THREE_CHORDS).name == "Eb major"
+    assert THREE_CHORDS.main_key.name == "Eb major"

@@ -7,20 +7,10 @@ import os
 from pathlib import Path
 
 import pytest
+from faithful import HEARD
 
 from arranger.music.outcome import Outcome
-from arranger.music.verdict import Fidelity
 from arranger.run.journal import Entry, Journal
-
-HEARD = Fidelity(
-    melody_kept=0.98,
-    grid_fidelity=1.0,
-    contour_breaks=0.0,
-    bass_roots=1.0,
-    thirds=0.9,
-    thumb_beats=1.0,
-    alternation=0.95,
-)
 
 
 def _entry(number: int, **said: object) -> Entry:

@@ -9,22 +9,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from faithful import HEARD
 
 from arranger.music.outcome import Outcome
-from arranger.music.verdict import Fidelity
 from arranger.run.overview import COLUMNS, write_overview
 from arranger.run.shelf import FolderShelf
 from arranger.run.store import NotOurs
 
-HEARD = Fidelity(
-    melody_kept=0.98,
-    grid_fidelity=1.0,
-    contour_breaks=0.0,
-    bass_roots=1.0,
-    thirds=0.9,
-    thumb_beats=1.0,
-    alternation=0.95,
-)
 EVIL = '</script><img src=x onerror="alert(1)">\u202e\0\x1b[2J'
 OUTCOMES = [
     Outcome(

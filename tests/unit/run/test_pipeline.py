@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
+from faithful import ALL_HEARD
 
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Decision, KeyChoice
 from arranger.music.errors import InternalFault, LevelMismatch, UsageError
 from arranger.music.key import Key, parse_key
-from arranger.music.verdict import Difficulty, Fidelity, Verdict, Violation
+from arranger.music.verdict import Difficulty, Verdict, Violation
 from arranger.run import pipeline
 from arranger.run.pipeline import Wishes, arrange, arrange_analysis
 
@@ -54,14 +55,10 @@ class Rooms:
     def judge(self, arrangement: Piece, *_: Any) -> Verdict:
         level_name = arrangement.level
         in_key = f"{level_name} {arrangement.key.short}"
-        heard = Fidelity(
-            melody_kept=1.0,
+        heard = replace(
+            ALL_HEARD,
             grid_fidelity=self.grid.get(level_name, 1.0),
             contour_breaks=self.breaks.get(in_key, self.breaks.get(level_name, 0.0)),
-            bass_roots=1.0,
-            thirds=1.0,
-            thumb_beats=1.0,
-            alternation=1.0,
         )
         easy = Difficulty(score=10.0, band="beginner", bars=(), reasons=())
         return Verdict(violations=self.broken, fidelity=heard, difficulty=easy)
