@@ -33,6 +33,9 @@ from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
 from arranger.tables.difficulty import Scales
 
+SHORTEST = 0.01
+"""Seconds: what comes with no time before it counts as this."""
+
 
 @dataclass(frozen=True, slots=True)
 class Effort:

@@ -10,7 +10,15 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations, pairwise
 from math import hypot
 
-from arranger.judge.effort import Effort, Performance, Sounding, Spot, counted, move_text
+from arranger.judge.effort import (
+    SHORTEST,
+    Effort,
+    Performance,
+    Sounding,
+    Spot,
+    counted,
+    move_text,
+)
 from arranger.judge.grip import Hold, Press, holds
 from arranger.judge.position import shifts
 from arranger.music.arrangement import Placement, Shape
@@ -136,10 +144,6 @@ def shifting(played: Performance) -> Iterator[Effort]:
         size = abs(shift.after - shift.before) / max(seconds, SHORTEST)
         amount = 1 / played.scales.shifts_rate
         yield Effort(played.bar(shift.onset), amount, size, text)
-
-
-SHORTEST = 0.01
-"""Seconds: what comes with no time before it counts as this."""
 
 
 def changing(played: Performance) -> Iterator[Effort]:

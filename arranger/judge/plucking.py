@@ -8,7 +8,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator
 
-from arranger.judge.effort import Effort, Performance
+from arranger.judge.effort import SHORTEST, Effort, Performance
 from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
 
@@ -89,10 +89,6 @@ def crossing(played: Performance) -> Iterator[Effort]:
             amount = strings / played.scales.crossing_strings
             size = strings / max(seconds, SHORTEST)
             yield Effort(played.bar(note.onset), amount, size, f"{text} in {seconds:.2f} s")
-
-
-SHORTEST = 0.01
-"""Seconds: what comes with no time before it counts as this."""
 
 
 def goal(played: Performance) -> Iterator[Effort]:

@@ -20,10 +20,6 @@ from arranger.neck.presses import FINGER, FRET, RELEASED, STRING, hand_tables
 from arranger.tables import Level, Player, instrument
 from arranger.tables.habits import left_habits
 
-HELD = 0.3
-"""What the press of a held note counts beside that of a struck one."""
-POSITION = 0.1
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FingeredNote:
@@ -144,11 +140,12 @@ def _open(move: Scores) -> Scores:
 
 def press_gains(stage: Stage, shares: NDArray[np.float64]) -> NDArray[np.float64]:
     """(grips,) how many of a grip's presses are expected to be a guitarist's."""
-    gain = POSITION * np.bincount(stage.position, weights=shares)[stage.position]
+    table = left_habits()
+    gain = table.position * np.bincount(stage.position, weights=shares)[stage.position]
     for column in range(stage.codes.shape[1]):
         codes = stage.codes[:, column]
         likely = np.bincount(codes, weights=shares)
-        gain += (1.0 if column < stage.struck else HELD) * likely[codes]
+        gain += (1.0 if column < stage.struck else table.held) * likely[codes]
     return np.asarray(gain)
 
 

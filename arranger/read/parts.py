@@ -72,7 +72,7 @@ def _line_beside_piano(
     own: dict[int, list[PlayedNote]] = defaultdict(list)
     for note in notes:
         own[parts.of(note)].append(note)
-    lines = [part for part, members in own.items() if _is_line(members)]
+    lines = [part for part, members in own.items() if _is_line(members, table)]
     if len(lines) != 1 or len(own[lines[0]]) < table.unnamed_share * len(notes):
         return None
     means = {part: fmean(note.midi for note in members) for part, members in own.items()}
@@ -81,11 +81,11 @@ def _line_beside_piano(
     return lines[0] if apart and means[lines[0]] > piano[1] else None
 
 
-def _is_line(notes: Sequence[PlayedNote]) -> bool:
-    """Whether a part plays one note at a time, but for a twentieth of its notes."""
+def _is_line(notes: Sequence[PlayedNote], table: HandNames) -> bool:
+    """Whether a part plays one note at a time, but for a few of its notes."""
     order = sorted(notes, key=lambda note: note.start)
     chords = sum(
-        later.start - note.start < 0.2 * (note.end - note.start)
+        later.start - note.start < table.line_overlap * (note.end - note.start)
         for note, later in pairwise(order)
     )
-    return chords <= 0.05 * len(order)
+    return chords <= table.line_chords * len(order)

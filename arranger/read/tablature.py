@@ -29,6 +29,7 @@ from arranger.music.pitch import pitch_class
 from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music, unreadable
+from arranger.read.table import reading_table
 from arranger.tables import instrument
 
 LEFT: dict[str, LeftFinger] = {"0": "0", "1": "1", "2": "2", "3": "3", "4": "4", "T": "T"}
@@ -36,8 +37,6 @@ RIGHT: dict[str, RightFinger] = {"p": "p", "i": "i", "m": "m", "a": "a"}
 SLURS: dict[str, Slur] = {"hammer-on": "hammer-on", "pull-off": "pull-off", "slide": "slide"}
 HOME: dict[int, RightFinger] = {1: "a", 2: "m", 3: "i", 4: "i", 5: "i", 6: "i"}
 """The plucking finger of a string where the page says none: common practice, no source."""
-DEFAULT_TEMPO = 100.0
-"""Quarters a minute where the score says none: common practice, no source."""
 NO_TEMPO = SourceWarning(code="tempo-default", text="the file states no tempo")
 
 
@@ -99,7 +98,7 @@ def tablature(path: Path) -> Arrangement | None:
     tuning = _tuning(notes, sheet, path)
     _end_where_struck_again(notes)
     title = root.findtext("work/work-title") or root.findtext("movement-title") or path.stem
-    tempo = sheet.tempo or DEFAULT_TEMPO
+    tempo = sheet.tempo or reading_table().tempo.default
     key = Key(
         (7 * sheet.fifths + (9 if sheet.minor else 0)) % 12, "minor" if sheet.minor else "major"
     )
@@ -155,9 +154,9 @@ def _read_measure(sheet: _Sheet, measure: etree._Element) -> None:
                 last, now = now, now + length
             _read_note(sheet, element, onset, length, number)
         if (sound := element.find(".//sound[@tempo]")) is not None and sheet.tempo is None:
-            sheet.tempo = float(sound.get("tempo") or DEFAULT_TEMPO)
+            sheet.tempo = float(sound.get("tempo") or 0)
         elif element.tag == "sound" and element.get("tempo") and sheet.tempo is None:
-            sheet.tempo = float(element.get("tempo") or DEFAULT_TEMPO)
+            sheet.tempo = float(element.get("tempo") or 0)
         longest = max(longest, now)
     numerator, denominator = sheet.meter
     full = Beat(4 * numerator, denominator)

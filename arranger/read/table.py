@@ -35,6 +35,8 @@ class HandNames(Table):
     named_slack: float = Field(ge=0)
     unnamed_gap: float = Field(ge=0)
     unnamed_share: float = Field(ge=0, le=0.5)
+    line_overlap: float = Field(ge=0, le=1)
+    line_chords: float = Field(ge=0, le=1)
     split: int = Field(ge=0, le=127)
 
 

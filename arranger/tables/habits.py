@@ -12,11 +12,14 @@ class LeftHabits(Table):
     """Log-odds by family of features (see ``neck/habits.py``), each family in row order.
 
     ``agree`` is how much the likeliest fingering as a whole counts beside the likeliest
-    finger of each note; ``open_low`` is added for an open string in positions 1 to
-    ``open_position``.
+    finger of each note, and there ``held`` the press of a held note beside that of a struck
+    one, ``position`` the position beside a press; ``open_low`` is added for an open string in
+    positions 1 to ``open_position``.
     """
 
     agree: float = Field(ge=0)
+    held: float = Field(ge=0)
+    position: float = Field(ge=0)
     open_low: float = Field(ge=0)
     open_position: int = Field(ge=1, le=12)
     weights: dict[str, tuple[float, ...]]

@@ -40,7 +40,7 @@ from arranger.neck.holding import Stage, Widths, barre_change, release_terms
 from arranger.neck.lattice import lattice
 from arranger.neck.presses import FINGER, FRET, RELEASED, STRING, hand_tables
 from arranger.tables import Player, default_player, instrument
-from arranger.tables.habits import as_written
+from arranger.tables.habits import as_written, left_habits
 
 Array = NDArray[np.float64]
 SEED = 7
@@ -330,11 +330,15 @@ HEAD = """\
 # {epochs} epochs, drawn back ({back}) towards weights set by hand. Agreement with pieces
 # kept back: tests/bench/fingers.py.
 # agree: how much the likeliest whole counts beside the likeliest finger of each note.
+# held, position: what a held note's press and the hand's position count there beside the press
+# of a struck note; set by hand.
 # open_low, open_position: added for an open string in the lowest positions, because editors
 # number notes that a finger plays and seldom open ones. The more, the more open strings
 # agree and the less the rest: 0 gave {plain}, 0.7 gave {open}
 # (left fingers, strings printed, open strings printed; fifteen pieces learnt from).
 agree = {agree}
+held = {held}
+position = {position}
 open_low = {open_low}
 open_position = 3
 [weights]
@@ -377,6 +381,8 @@ def main() -> None:
             "epochs": rates.epochs,
             "back": rates.back,
             "agree": args.agree,
+            "held": left_habits().held,
+            "position": left_habits().position,
             "open_low": OPEN_LOW,
             "plain": "67, 63 and 72 %",
             "open": "62, 43 and 92 %",
