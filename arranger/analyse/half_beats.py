@@ -17,6 +17,8 @@ from arranger.music.key import KeySection
 DOWNBEAT, STRONG, BEAT, OFF = range(4)
 
 NO_BASS = 12
+SILENT = 1000
+"""Above every MIDI number: no note."""
 _PATTERNS = ("stride", "waltz", "compound", "broken")
 
 
@@ -36,6 +38,7 @@ class Slots:
     strength: Ints
     weights: Floats
     bass: Ints
+    ground: Ints
     outside: Floats
     pair: Ints
     bar: Ints
@@ -69,13 +72,14 @@ def half_beats(
     pattern = np.array([textures[i].texture in _PATTERNS for i in texture], dtype=np.bool_)
     unison = np.array([textures[i].texture == "unison" for i in texture], dtype=np.bool_)
     hymn = np.array([textures[i].texture == "hymn" for i in texture], dtype=np.bool_)
-    weights, lowest = _sounding(line, starts, ends, strengths, pattern)
+    weights, lowest, ground = _sounding(line, starts, ends, strengths, pattern)
     return Slots(
         start=starts,
         end=ends,
         strength=strengths,
         weights=weights,
         bass=_basses(lowest, strengths, pattern),
+        ground=_basses(ground, strengths, pattern),
         outside=_outside_key(line, starts, keys, chords),
         pair=pairs,
         bar=np.searchsorted(bars, starts, side="right") - 1,
@@ -94,22 +98,38 @@ def _grid(line: Timeline, textures: tuple[TextureSpan, ...]) -> tuple[Ints, Ints
         while line.ticks(span.end) <= measure.start:
             span = next(spans)
         thumb = line.ticks(span.thumb_beat)
-        pair = thumb if measure.compound else 2 * thumb
+        march = measure.compound and _marches(line, measure, thumb)
+        pair = thumb if measure.compound and not march else 2 * thumb
         first = -measure.phase % measure.half
         places = range(first, measure.end - measure.start, measure.half)
         if first:
             rows.append((measure.start, OFF, pair))
         for place in places:
             at = place + measure.phase
-            strength = _strength(at, thumb, measure)
+            strength = _strength(at, thumb, measure, march=march)
             rows.append((measure.start + place, strength, pair))
     starts, strengths, pairs = np.array(rows, dtype=np.int64).T
     return starts, strengths, pairs
 
 
-def _strength(at: int, thumb: int, measure: Measure) -> int:
-    if at == 0 or (measure.compound and at % thumb == 0):
+def _marches(line: Timeline, measure: Measure, thumb: int) -> bool:
+    """Whether bass and chord go one and, two and through a bar of dotted beats.
+
+    Then the bar has one chord, whose bass alternates; where the left hand plays otherwise
+    a dotted beat is a small bar of its own.
+    """
+    inside = (line.onset >= measure.start) & (line.onset < measure.end) & ~line.right
+    at = (line.onset[inside] - measure.start + measure.phase) % thumb
+    basses = len(np.unique(line.onset[inside][at == 0]))
+    chords = int(np.count_nonzero(at > 0)) - len(np.unique(line.onset[inside][at > 0]))
+    return basses > 1 and chords > 0 and len(at) - np.count_nonzero(at) == basses
+
+
+def _strength(at: int, thumb: int, measure: Measure, *, march: bool) -> int:
+    if at == 0 or (measure.compound and not march and at % thumb == 0):
         return DOWNBEAT  # a dotted beat of 6/8 is a small bar
+    if march and at % thumb == 0:
+        return STRONG
     if measure.numerator == 3 and measure.denominator >= 8:
         return OFF  # 3/8 is felt in one
     if not measure.triple and not measure.compound and at % (2 * thumb) == 0:
@@ -119,11 +139,12 @@ def _strength(at: int, thumb: int, measure: Measure) -> int:
 
 def _sounding(
     line: Timeline, starts: Ints, ends: Ints, strengths: Ints, pattern: Bools
-) -> tuple[Floats, Ints]:
-    """Pitch class weights of each slot and its lowest pitch (or 1000)."""
+) -> tuple[Floats, Ints, Ints]:
+    """Pitch class weights of each slot, its lowest pitch and the left hand's (or SILENT)."""
     table = chord_weights()
     weights = np.zeros((len(starts), 12))
-    lowest = np.full(len(starts), 1000, dtype=np.int64)
+    lowest = np.full(len(starts), SILENT, dtype=np.int64)
+    ground = lowest.copy()
     notes = np.flatnonzero(~line.grace)
     first = np.searchsorted(ends, line.onset[notes], side="right")
     counts = np.searchsorted(starts, line.end[notes], side="left") - first
@@ -141,10 +162,11 @@ def _sounding(
     )
     np.add.at(weights, (slot, line.midi[note] % 12), weight)
     np.minimum.at(lowest, slot, line.midi[note])
+    np.minimum.at(ground, slot, np.where(line.right[note], SILENT, line.midi[note]))
     sums = weights.sum(axis=1, keepdims=True)
     worth = np.where(strengths == OFF, table.off_beat, 1.0)[:, None]
     worth[pattern & (_left_voices(line, note, slot, len(starts)) == 1)] *= table.lone_bass
-    return worth * weights / np.where(sums > 0, sums, 1.0), lowest
+    return worth * weights / np.where(sums > 0, sums, 1.0), lowest, ground
 
 
 def _left_voices(line: Timeline, note: Ints, slot: Ints, count: int) -> Ints:
@@ -162,11 +184,11 @@ def _basses(lowest: Ints, strengths: Ints, pattern: Bools) -> Ints:
     Where bass and chord alternate, the bass of a strong beat lasts until the next one.
     """
     bass = np.full(len(lowest), NO_BASS, dtype=np.int64)
-    held = 1000
+    held = SILENT
     for slot, pitch in enumerate(lowest):
         if not pattern[slot] or strengths[slot] <= STRONG:
             held = int(pitch)
-        if held < 1000:
+        if held < SILENT:
             bass[slot] = held % 12
     return bass
 

@@ -298,11 +298,19 @@ def _leading(chord: Chord, lands: tuple[int, ...]) -> Chord | None:
 
 
 def _with_bass(chord: Chord, grid: Slots, first: int, last: int) -> Chord:
-    """The chord with its bass: the root where the bass touches it, else what it begins on."""
-    basses = [int(bass) for bass in grid.bass[first:last] if bass != NO_BASS]
+    """The chord with its bass: the root where the bass touches it, else the first tone of the
+    chord there, else a strange tone that stays (a pedal).
+
+    The bass is the left hand's, and what is lowest only where that hand is silent.
+    """
+    ground = [int(bass) for bass in grid.ground[first:last] if bass != NO_BASS]
+    basses = ground or [int(bass) for bass in grid.bass[first:last] if bass != NO_BASS]
     if not basses or chord.root in basses:
         return chord
-    return _renamed(chord, basses[0], hymn=bool(grid.hymn[first]))
+    within = [bass for bass in basses if bass in chord.tones]
+    if not within and len(set(basses)) > 1:
+        return chord
+    return _renamed(chord, within[0] if within else basses[0], hymn=bool(grid.hymn[first]))
 
 
 # A sixth chord with another bass than its root is the seventh chord a third lower.

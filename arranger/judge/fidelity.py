@@ -21,11 +21,13 @@ contour_breaks
     melody: those whose interval goes another way (up, down, level) than in the source.
 bass_roots
     Bars in which for every harmony that lasts at least a thumb beat there the bass
-    sounds its root (for a slash chord also its bass) while it lasts. Where the source is
-    in unison there is no bass to keep, and the bar is not counted.
+    sounds its root (for a slash chord also its bass; for a diminished seventh, which
+    divides the octave evenly and has no root of its own, any of its tones) while it
+    lasts. Where the source is in unison, or its bass is silent, there is no bass to keep,
+    and nothing is counted.
 thirds
     Bars in which the third of the main harmony (the longest, of equals the first)
-    sounds in any voice while it lasts.
+    sounds in any voice while it lasts; counted where it sounds in the source.
 thumb_beats
     Thumb beats of steady textures (stride, waltz, compound) at which the source's left
     hand sounds: those at which the thumb plucks.
@@ -50,7 +52,7 @@ from itertools import pairwise
 
 from arranger.music.analysis import Analysis, Texture, TextureSpan
 from arranger.music.arrangement import Arrangement, Placement
-from arranger.music.chord import ChordSpan
+from arranger.music.chord import Chord
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
 from arranger.music.verdict import Fidelity
@@ -194,7 +196,7 @@ def _points(bar: Bar, step: Beat) -> Iterator[Beat]:
 class _Harmony:
     """A harmony within a bar."""
 
-    span: ChordSpan
+    chord: Chord
     start: Beat
     end: Beat
 
@@ -213,8 +215,10 @@ def _harmonies(analysis: Analysis) -> Iterator[tuple[Texture, list[_Harmony]]]:
         for span in analysis.chords[first:]:
             if span.start >= bar.end:
                 break
-            part = _Harmony(span, max(span.start, bar.start), min(span.end, bar.end))
-            if span.chord is not None and part.length >= texture.thumb_beat:
+            if span.chord is None:
+                continue
+            part = _Harmony(span.chord, max(span.start, bar.start), min(span.end, bar.end))
+            if part.length >= texture.thumb_beat:
                 found.append(part)
         yield texture.texture, found
 
@@ -222,44 +226,52 @@ def _harmonies(analysis: Analysis) -> Iterator[tuple[Texture, list[_Harmony]]]:
 def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
     """For every bar with harmony: whether the bass sounds each root (or slash bass)."""
     bass = _Sounding(_voice(arrangement, "bass"))
+    source = _Sounding([analysis.score.notes[index] for index in analysis.bass])
     shift = arrangement.transposed_by
     for texture, harmonies in _harmonies(analysis):
-        if harmonies and texture != "unison":
+        borne = [part for part in harmonies if any(source.within(part.start, part.end))]
+        if borne and texture != "unison":
             yield all(
                 any(
-                    (note.midi - shift) % 12 in (chord.root, chord.bass)
+                    (note.midi - shift) % 12 in _bears(part.chord)
                     for note in bass.within(part.start, part.end)
                 )
-                for part in harmonies
-                if (chord := part.span.chord) is not None
+                for part in borne
             )
 
 
+def _bears(chord: Chord) -> tuple[int, ...]:
+    """The pitch classes that may bear a chord as its bass."""
+    return chord.tones if chord.quality == "dim7" else (chord.root, chord.bass)
+
+
 def _thirds(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
-    """For every bar whose main harmony has a third: whether that third sounds."""
+    """For every bar in which the source sounds its main third: whether it sounds here."""
     everything = _Sounding(sorted(arrangement.notes, key=lambda note: note.onset))
-    shift = arrangement.transposed_by
+    source = _Sounding(analysis.score.notes)
     for _, harmonies in _harmonies(analysis):
         if not harmonies:
             continue
         main = max(harmonies, key=lambda part: part.length)
-        third = main.span.chord.third if main.span.chord is not None else None
-        if third is not None:
-            yield any(
-                (note.midi - shift) % 12 == third
-                for note in everything.within(main.start, main.end)
-            )
+        third = main.chord.third
+        if third is not None and _sounds(source, main, third):
+            yield _sounds(everything, main, third + arrangement.transposed_by)
+
+
+def _sounds(notes: _Sounding, part: _Harmony, tone: int) -> bool:
+    """Whether a pitch class sounds while a harmony lasts."""
+    return any((note.midi - tone) % 12 == 0 for note in notes.within(part.start, part.end))
 
 
 class _Sounding:
     """Notes in order of onset, asked for stretches of time."""
 
-    def __init__(self, notes: Sequence[Placement]) -> None:
+    def __init__(self, notes: Sequence[Placement] | Sequence[Note]) -> None:
         self._notes = notes
         self._onsets = [note.onset for note in notes]
         self._longest = max((note.length for note in notes), default=Fraction(0))
 
-    def within(self, start: Beat, end: Beat) -> Iterator[Placement]:
+    def within(self, start: Beat, end: Beat) -> Iterator[Placement | Note]:
         """Notes that sound at some time in ``[start, end)``."""
         place = bisect_right(self._onsets, start - self._longest)
         while place < len(self._notes) and self._onsets[place] < end:
