@@ -23,7 +23,8 @@ bass_roots
     Bars in which for every harmony that lasts at least a thumb beat there the bass
     sounds its root (for a slash chord also its bass; for a diminished seventh, which
     divides the octave evenly and has no root of its own, any of its tones) while it
-    lasts. Where the source is in unison, or its bass is silent, there is no bass to keep,
+    lasts; where the source's bass has another tone all that time (an inversion), that
+    one. Where the source is in unison, or its bass is silent, there is no bass to keep,
     and nothing is counted.
 thirds
     Bars in which the third of the main harmony (the longest, of equals the first)
@@ -229,20 +230,20 @@ def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
     source = _Sounding([analysis.score.notes[index] for index in analysis.bass])
     shift = arrangement.transposed_by
     for texture, harmonies in _harmonies(analysis):
-        borne = [part for part in harmonies if any(source.within(part.start, part.end))]
+        borne = [(part, wanted) for part in harmonies if (wanted := _bears(part, source))]
         if borne and texture != "unison":
             yield all(
-                any(
-                    (note.midi - shift) % 12 in _bears(part.chord)
-                    for note in bass.within(part.start, part.end)
-                )
-                for part in borne
+                any(_sounds(bass, part, tone + shift) for tone in wanted)
+                for part, wanted in borne
             )
 
 
-def _bears(chord: Chord) -> tuple[int, ...]:
-    """The pitch classes that may bear a chord as its bass."""
-    return chord.tones if chord.quality == "dim7" else (chord.root, chord.bass)
+def _bears(part: _Harmony, source: _Sounding) -> set[int]:
+    """The pitch classes that may bear a harmony as its bass; none where the bass is silent."""
+    heard = {note.midi % 12 for note in source.within(part.start, part.end)}
+    chord = part.chord
+    wanted = set(chord.tones) if chord.quality == "dim7" else {chord.root, chord.bass}
+    return wanted if wanted & heard else heard
 
 
 def _thirds(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:

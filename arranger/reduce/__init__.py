@@ -10,6 +10,7 @@ from arranger.music.errors import UsageError
 from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import MelodyNote, Reduction
 from arranger.music.time import Beat
+from arranger.reduce.answers import answered
 from arranger.reduce.keys import settings
 from arranger.reduce.slots import arpeggio, bar_wishes, slots
 from arranger.reduce.tempo import student_tempo, target_tempo
@@ -19,6 +20,9 @@ from arranger.tables import Level, Player
 from arranger.tables.arranging import ArrangingTable, arranging
 
 __all__ = ["reduce"]
+
+TUNE_AND_THUMB = 2
+"""Voices: no finger is free for inner notes."""
 
 
 def reduce(
@@ -57,8 +61,11 @@ def reduce(
     )
     wishes = bar_wishes(analysis, melody, table.fill)
     onsets = tuple(onset for onset, _ in beats)
+    if level.voices <= TUNE_AND_THUMB:
+        between = Fraction(level.thumb_gap * student / 60).limit_denominator(64)
+        thumb = answered(thumb, analysis, onsets, wishes, table.bass, shortest=between)
     fingers: frozenset[Beat] = frozenset()
-    if level.voices > 2:
+    if level.voices > TUNE_AND_THUMB:
         fingers = arpeggio(analysis, shortest=shortest)
     keys = settings(analysis, level, player, key or marks.key, table.keys)
     most = table.keys.try_lower if level.keys else table.keys.try_upper

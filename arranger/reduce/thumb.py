@@ -164,6 +164,7 @@ class _Thumb:
         for note in analysis.score.notes:
             if note.hand == "left":
                 self._left.setdefault(note.onset, []).append(note.midi)
+        self._changed = [span.start for span in analysis.chords]
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
@@ -218,7 +219,7 @@ class _Thumb:
         comes by step or leads on by step; elsewhere the hand is free to choose.
         """
         chord = self._analysis.chord_at(beat.onset)
-        strong = _is_strong(beat)
+        strong = _is_strong(beat) or self._changes(beat)
         step = self._step(beat.source, most=2)
         if beat.texture == "waltz" and not strong and beat.source is None:
             step = self._chord_above(beat.onset)
@@ -243,6 +244,13 @@ class _Thumb:
             rest_cost=self._costs.rest,
             source=beat.source.index if beat.source is not None else None,
         )
+
+    def _changes(self, beat: _Beat) -> bool:
+        """Whether a chord that the source's bass bears begins here: it wants its root."""
+        if beat.source is None:
+            return False
+        place = bisect_right(self._changed, beat.onset) - 1
+        return self._changed[place] == beat.onset
 
     def _chord_above(self, onset: Beat) -> int | None:
         """How far above the bass note just played the source's chord of a waltz lies."""

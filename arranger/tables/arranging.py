@@ -38,6 +38,8 @@ class BassCosts(Table):
     fifth_weak: float = Field(ge=0)
     root_weak: float = Field(ge=0)
     third_weak: float = Field(ge=0)
+    third_for_repeat: float = Field(ge=0)
+    third_answers: float = Field(ge=0)
     other_weak: float = Field(ge=0)
     leading: float = Field(ge=0)
     leading_missed: float = Field(ge=0)

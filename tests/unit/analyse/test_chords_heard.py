@@ -112,3 +112,33 @@ def test_a_seventh_chord_without_its_root_is_still_that_chord() -> None:
     f = "F2:1/2 F3+A3+C4:1/2 C3:1/2 F3+A3+C4:1/2 "
     score = score_of("C5:2 Bb4:2 A4:4", left + f * 2, meter=(2, 4), keys={"0": "F"})
     assert chart(score) == ["1:C7", "3:F"]
+
+
+MARCH_BAR_D = "D3:1/2 r:1/2 F#3+A3:1/2 A2:1/2 r:1/2 F#3+A3:1/2 "
+MARCH_BAR_A7 = "A2:1/2 r:1/2 G3+C#4:1/2 E2:1/2 r:1/2 G3+C#4:1/2 "
+
+
+def test_a_march_in_six_has_one_chord_a_bar_over_its_alternating_bass() -> None:
+    """The tune runs down through C# and B over the fifth: still D, not F#m/A."""
+    tune = "A5:1 F#5:1/2 D6:1/4 C#6:1/4 r:1/2 B5:1/2 " * 2 + "E5:3/2 G5:3/2 " * 2
+    score = score_of(tune, MARCH_BAR_D * 2 + MARCH_BAR_A7 * 2, meter=(6, 8))
+    assert chart(score) == ["1:D", "3:A7"]
+
+
+def test_a_slow_six_without_the_march_may_change_on_its_second_beat() -> None:
+    left = "A2+E3:3/2 E2+G#3:3/2 A2+E3:3/2 A2+C#3:3/2 "
+    score = score_of("C#5:3/2 B4:3/2 A4:3/2 A4:3/2 " * 2, left * 2, meter=(6, 8))
+    assert chart(score) == ["1:A", "1@3/2:E", "2:A", "3@3/2:E", "4:A"]
+
+
+def test_the_bass_that_names_a_chord_is_the_left_hands() -> None:
+    """The arpeggio climbs to its root in the right hand; the bass began on the fifth."""
+    score = score_of("r:1 D4:1/2 F4:1/2 " * 2, "A3:1/2 A3:1/2 r:1 " * 2, meter=(2, 4))
+    assert chart(score) == ["1:Dm/A"]
+
+
+def test_a_passing_note_does_not_name_the_bass() -> None:
+    """D E F under a chord of D minor in first position: Dm/F, not Dm/E."""
+    left = "E3:1/2 F3:3/2 " * 2
+    score = score_of("A4+D5:2 " * 2, left, meter=(2, 4))
+    assert chart(score) == ["1:Dm/F"]

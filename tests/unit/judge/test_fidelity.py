@@ -201,6 +201,27 @@ def test_a_slash_chord_may_sound_its_bass(piece):
     assert fidelity(piece(lines), analysis_of(TUNE, STRIDE), BEGINNER).bass_roots == 0
 
 
+def test_a_diminished_seventh_may_stand_on_any_of_its_tones(piece):
+    """It divides the octave evenly: every one of its tones could be its root."""
+    lines = "0 1 bass 4 1 1 p"  # E flat
+    for chord, found in ((Chord(0, "dim7", 0), 1), (Chord(0, "m", 0), 0)):
+        heard = fidelity(piece(lines), analysis_of(TUNE, STRIDE, chords=(chord,)), BEGINNER)
+        assert heard.bass_roots == found
+
+
+def test_where_the_source_has_an_inversion_its_tone_is_the_bass(piece):
+    """C goes on through a bar whose bass is E alone: that E bears it, C would not be it."""
+    source = analysis_of(TUNE, "0 4 52")
+    assert fidelity(piece("0 4 bass 4 2 2 p"), source, BEGINNER).bass_roots == 1
+    assert fidelity(piece("0 4 bass 5 3 3 p"), source, BEGINNER).bass_roots == 0
+
+
+def test_a_bar_without_bass_or_third_in_the_source_is_not_counted(piece):
+    silent = analysis_of("0 1 67, 1 1 72")
+    alone = fidelity(piece("0 1 melody 1 3 3 m"), silent, BEGINNER)
+    assert (alone.bass_roots, alone.thirds) == (1, 1)
+
+
 def test_a_tune_in_unison_has_no_bass_to_keep(piece):
     alone = piece("0 1 melody 1 0 0 m")
     assert fidelity(alone, analysis_of(TUNE, STRIDE), BEGINNER).bass_roots == 0

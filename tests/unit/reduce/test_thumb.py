@@ -241,3 +241,14 @@ def test_under_a_tune_in_the_left_hand_the_thumb_plays_the_roots() -> None:
 
 def test_a_unison_is_the_tune_alone() -> None:
     assert thumb(heard("E5:4", "E3:4", chords="C:4", texture="unison")) == ()
+
+
+def test_a_chord_that_begins_on_a_weak_beat_has_its_root_there() -> None:
+    """A march whose bar has two chords: the second dotted beat is no beat to choose on."""
+    piece = heard(
+        "E5:3/2 D5:3/2", "C3:3/2 G2:3/2", chords="C:3/2 G:3/2", texture="compound",
+        beat="3/2", meter=(6, 8),
+    )  # fmt: skip
+    _, second = thumb(piece)
+    assert (tones(second)[0], second.choices[0].cost) == (G, COSTS.source_tone)
+    assert D not in tones(second) or second.choices[-1].cost > COSTS.source_tone
