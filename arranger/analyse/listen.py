@@ -35,10 +35,10 @@ def analyse(
     """
     line = timeline(score)
     keys = find_keys(line, key)
-    textures = find_textures(line)
+    same = equal_bars(line)
+    textures = find_textures(line, same)
     melody = find_melody(line, textures, score.voice if melody_track is None else melody_track)
     sections = find_sections(line, keys)
-    same = equal_bars(line)
     return Analysis(
         score=score,
         keys=keys,

@@ -310,8 +310,13 @@ _MARKS = {
 # ---- smoothing ----------------------------------------------------------------------
 
 
-def find_textures(line: Timeline) -> tuple[TextureSpan, ...]:
-    """Texture spans that cover the piece, each at least two bars long where it can be."""
+def find_textures(
+    line: Timeline, same: tuple[int | None, ...] | None = None
+) -> tuple[TextureSpan, ...]:
+    """Texture spans that cover the piece, each at least two bars long where it can be.
+
+    ``same`` is ``Analysis.same_as``: equal bars are heard alike, as most of them are.
+    """
     bars = hand_bars(line)
     thumbs = thumb_beats(line, bars)
     marks = np.array(
@@ -324,7 +329,17 @@ def find_textures(line: Timeline) -> tuple[TextureSpan, ...]:
     for index, bar in enumerate(bars):
         if bar.measure.end - bar.measure.start < bar.measure.full:
             marks[index] *= _table().short_bar
-    return _spans(line, _smooth(marks), thumbs)
+    path = _smooth(marks)
+    return _spans(line, path if same is None else _alike(path, same), thumbs)
+
+
+def _alike(path: list[int], same: tuple[int | None, ...]) -> list[int]:
+    """The textures with one for all equal bars: the commonest, of equals the first heard."""
+    heads = [bar if head is None else head for bar, head in enumerate(same)]
+    votes: dict[int, Counter[int]] = {}
+    for head, kind in zip(heads, path, strict=True):
+        votes.setdefault(head, Counter())[kind] += 1
+    return [votes[head].most_common(1)[0][0] for head in heads]
 
 
 def _smooth(marks: Floats) -> list[int]:

@@ -182,13 +182,16 @@ class PieceBuilder:
             else None,
             opens_bar=first,
             third_cost=tenths(wish.cost) if last else 0,
-            cut_cost=0
-            if note is None
-            else tenths(costs.melody.cut * float(slot.length / note.length)),
+            cut_cost=0 if note is None else tenths(costs.melody.cut * self._share(slot, note)),
             released_cost=0
             if stroke is None
             else tenths(costs.bass.released * min(1.0, float(slot.length / stroke.length))),
         )
+
+    def _share(self, slot: Slot, note: MelodyNote) -> float:
+        """The slot's share of what sounds of a note in its bar."""
+        bar = self._reduction.analysis.score.bars[slot.bar]
+        return float(slot.length / (min(note.end, bar.end) - max(note.onset, bar.start)))
 
     def _hands_of(self, chord: Chord | None) -> tuple[int, ...]:
         moved = self._moved(chord)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from fractions import Fraction
+from bisect import bisect_left, bisect_right
 
 from arranger.music.analysis import Analysis
 from arranger.music.chord import Chord, ChordSpan
@@ -49,7 +48,7 @@ def slots(
         bar = score.bar_index_at(onset)
         opens = onset == score.bars[bar].start
         hook = opens and note is None and _enters(tune_at, beats, onset)
-        begins = onset in changes
+        begins = onset in changes or (opens and analysis.chord_at(onset) != chord)
         if begins or not made:
             chord = analysis.chord_at(changes.get(onset, onset))
         made.append(
@@ -154,15 +153,18 @@ def _enters(tune: _Cursor, beats: tuple[Beat, ...], onset: Beat) -> bool:
 def _chord_changes(analysis: Analysis, strokes: tuple[Stroke, ...]) -> dict[Beat, Beat]:
     """Where the hand changes its shape, and the start of the harmony it changes to.
 
-    A change just before or after a stroke is heard at the stroke; one that falls on no
-    stroke stays where it is.
+    A change within a bar, before a stroke of that bar, is heard at the stroke; any other
+    stays where it is.
     """
     onsets = sorted(stroke.onset for stroke in strokes)
+    score = analysis.score
     changes: dict[Beat, Beat] = {}
     for span in analysis.chords:
-        place = bisect_right(onsets, span.start - Fraction(1, 10**6))
-        near = onsets[place] if place < len(onsets) else span.start
-        changes[near if near < span.end else span.start] = span.start
+        bar = score.bars[score.bar_index_at(span.start)]
+        place = bisect_left(onsets, span.start)
+        near = onsets[place] if place < len(onsets) else bar.end
+        moves = span.start > bar.start and near < min(span.end, bar.end)
+        changes[near if moves else span.start] = span.start
     return changes
 
 

@@ -16,6 +16,7 @@ from arranger.music.key import Key
 from arranger.music.reduction import BassChoice, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
+from arranger.reduce.equal_bars import EqualBars
 from arranger.tables.arranging import BassCosts
 
 ALTERNATING: frozenset[Texture] = frozenset({"stride", "compound"})
@@ -89,7 +90,24 @@ def strokes(
     described = _described(analysis, beats, thumb.bass)
     for beat, lead in zip(described, _leads(analysis, described), strict=True):
         thumb.play(beat, lead)
-    return tuple(_without_overlap(thumb.strokes))
+    return tuple(_without_overlap(_alike(analysis, thumb.strokes)))
+
+
+def _alike(analysis: Analysis, found: list[Stroke]) -> list[Stroke]:
+    """The strokes with one way for all equal bars; on a bar line what came before counts."""
+    bars = analysis.score.bars
+    within = {
+        stroke.onset: replace(stroke, onset=Fraction(0), length=Fraction(0), source=None)
+        for stroke in found
+        if stroke.onset > bars[analysis.score.bar_index_at(stroke.onset)].start
+    }
+    agreed = EqualBars(analysis).agreed(within)
+    return [
+        replace(agreed[one.onset], onset=one.onset, length=one.length, source=one.source)
+        if one.onset in agreed
+        else one
+        for one in found
+    ]
 
 
 def _described(

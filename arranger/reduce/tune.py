@@ -10,6 +10,7 @@ from arranger.music.arrangement import Dropped
 from arranger.music.reduction import Joint, MelodyNote
 from arranger.music.score import Note
 from arranger.music.time import Beat
+from arranger.reduce.equal_bars import EqualBars
 
 
 def grid_step(span: TextureSpan, seconds_a_quarter: float, gap: float) -> Beat | None:
@@ -40,33 +41,20 @@ def tune(
     """
     notes = [analysis.score.notes[index] for index in analysis.melody]
     heard = _sounding(notes)
-    openings = {phrase.start for phrase in analysis.phrases}
+    alike = EqualBars(analysis)
+    joints = alike.agreed(_joints(analysis, notes, heard, breath))
+    stays = _kept(analysis, notes, heard, joints, seconds=seconds_a_quarter, gap=gap)
+    stays = alike.agreed(stays)
     kept: list[MelodyNote] = []
     dropped: list[Dropped] = []
-    ends = [note.onset + length for note, length in zip(notes, heard, strict=True)]
-    opening = True
-    last_end: Beat | None = None
-    for place, (note, length) in enumerate(zip(notes, heard, strict=True)):
-        joint = _joint(note, last_end, openings, breath)
-        opening = opening or joint == "phrase"
-        step = grid_step(_span_at(analysis, note.onset), seconds_a_quarter, gap)
-        start = analysis.score.bars[analysis.score.bar_index_at(note.onset)].start
-        on_grid = step is None or (note.onset - start) % step == 0
-        opening = opening and not on_grid
-        following = notes[place + 1].onset if place + 1 < len(notes) else ends[place]
-        if (
-            step is None
-            or on_grid
-            or opening
-            or _held_across(note.onset - start, length, step)
-            or _roomy(note.onset, following, kept, seconds_a_quarter, gap)
-        ):
+    for note, length in zip(notes, heard, strict=True):
+        if stays[note.onset]:
             kept.append(
                 MelodyNote(
                     onset=note.onset,
                     length=length,
                     midi=note.midi,
-                    joint=joint,
+                    joint=joints[note.onset],
                     source=(note.index,),
                 )
             )
@@ -76,8 +64,51 @@ def tune(
             )
             if kept and kept[-1].end == note.onset:
                 kept[-1] = replace(kept[-1], length=kept[-1].length + length)
-        last_end = ends[place]
     return tuple(kept), tuple(dropped)
+
+
+def _joints(
+    analysis: Analysis, notes: list[Note], heard: list[Beat], breath: float
+) -> dict[Beat, Joint]:
+    """How each note is joined to the one before it, by onset."""
+    openings = {phrase.start for phrase in analysis.phrases}
+    joints: dict[Beat, Joint] = {}
+    last_end: Beat | None = None
+    for note, length in zip(notes, heard, strict=True):
+        joints[note.onset] = _joint(note, last_end, openings, breath)
+        last_end = note.onset + length
+    return joints
+
+
+def _kept(
+    analysis: Analysis,
+    notes: list[Note],
+    heard: list[Beat],
+    joints: dict[Beat, Joint],
+    *,
+    seconds: float,
+    gap: float,
+) -> dict[Beat, bool]:
+    """Which notes stay, by onset."""
+    stays: dict[Beat, bool] = {}
+    last: Beat | None = None
+    opening = True
+    for place, (note, length) in enumerate(zip(notes, heard, strict=True)):
+        opening = opening or joints[note.onset] == "phrase"
+        step = grid_step(analysis.texture_at(note.onset), seconds, gap)
+        start = analysis.score.bars[analysis.score.bar_index_at(note.onset)].start
+        on_grid = step is None or (note.onset - start) % step == 0
+        opening = opening and not on_grid
+        following = notes[place + 1].onset if place + 1 < len(notes) else note.onset + length
+        stays[note.onset] = (
+            step is None
+            or on_grid
+            or opening
+            or _held_across(note.onset - start, length, step)
+            or _roomy(note.onset, following, last, seconds, gap)
+        )
+        last = note.onset if stays[note.onset] else last
+    return stays
 
 
 def _sounding(notes: list[Note]) -> list[Beat]:
@@ -102,16 +133,7 @@ def _held_across(offset: Beat, length: Beat, step: Beat) -> bool:
     return offset + length > following_point
 
 
-def _roomy(
-    onset: Beat, following: Beat, kept: list[MelodyNote], seconds: float, gap: float
-) -> bool:
+def _roomy(onset: Beat, following: Beat, last: Beat | None, seconds: float, gap: float) -> bool:
     """Far enough from the kept note before and the note after to be played at the level."""
-    before = onset - kept[-1].onset if kept else Fraction(10**6)
+    before = onset - last if last is not None else Fraction(10**6)
     return float(min(before, following - onset)) * seconds >= gap - 1e-9
-
-
-def _span_at(analysis: Analysis, onset: Beat) -> TextureSpan:
-    for span in analysis.textures:
-        if span.start <= onset < span.end:
-            return span
-    return analysis.textures[-1]

@@ -1,0 +1,37 @@
+"""Equal bars are reduced alike: a student meets a bar again and finds it as it was."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Hashable, Mapping
+from typing import TypeVar
+
+from arranger.music.analysis import Analysis
+from arranger.music.time import Beat
+
+Choice = TypeVar("Choice", bound=Hashable)
+
+
+class EqualBars:
+    """Places in bars, the same for bars that hold the same notes."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self._score = analysis.score
+        self._heads = [
+            bar if head is None else head for bar, head in enumerate(analysis.same_as)
+        ]
+
+    def place(self, onset: Beat) -> tuple[int, Beat]:
+        """The first bar of its kind, and how far after the bar line."""
+        bar = self._score.bar_index_at(onset)
+        return self._heads[bar], onset - self._score.bars[bar].start
+
+    def agreed(self, choices: Mapping[Beat, Choice]) -> dict[Beat, Choice]:
+        """One choice for each place: what most of the equal bars have there.
+
+        Of two that are as common the one heard first wins.
+        """
+        votes: dict[tuple[int, Beat], Counter[Choice]] = {}
+        for onset, choice in sorted(choices.items()):
+            votes.setdefault(self.place(onset), Counter())[choice] += 1
+        return {onset: votes[self.place(onset)].most_common(1)[0][0] for onset in choices}
