@@ -72,3 +72,14 @@ def test_unison_opening_then_stride() -> None:
 def test_one_odd_bar_does_not_change_the_texture() -> None:
     left = RAG * 3 + "C3:1/2 D3:1/2 E3:1/2 F3:1/2 " + RAG * 3
     assert textures(score_of(TUNE_2 * 7, left, meter=(2, 4))) == [("stride", Fraction(1, 2))]
+
+
+def test_equal_bars_have_one_texture() -> None:
+    """A walking bar that opens the piece returns alone in the middle of stride."""
+    walk = "C3:1/2 D3:1/2 E3:1/2 F3:1/2 "
+    left = walk + "G3:1/2 F3:1/2 E3:1/2 D3:1/2 " + (RAG * 3 + walk) * 2 + RAG * 3
+    score = score_of(TUNE_2 * 13, left, meter=(2, 4))
+    heard = analyse(score)
+    equal = [0, *(bar for bar, head in enumerate(heard.same_as) if head == 0)]
+    assert equal == [0, 5, 9]
+    assert len({heard.texture_at(score.bars[bar].start).texture for bar in equal}) == 1
