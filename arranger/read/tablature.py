@@ -1,7 +1,8 @@
 """A MusicXML score that says strings, frets and fingers, as an ``Arrangement``.
 
 Frets and strings may stand on a tab staff and fingers on a notation staff: what begins at
-one moment at one pitch is one note. Repeats are not played out: the page is what is rated.
+one moment at one pitch is one note. Repeats are played out: what is rated is what a student
+plays, and bars have the numbers they have in the arrangement.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from arranger.music.pitch import pitch_class
 from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music, unreadable
+from arranger.read.repeats import as_played
 from arranger.read.table import reading_table
 from arranger.tables import instrument
 
@@ -87,8 +89,7 @@ def tablature(path: Path) -> Arrangement | None:
         return None
     sheet = _Sheet()
     try:
-        for measure in part.iterfind("measure"):
-            _read_measure(sheet, measure)
+        _read_measures(sheet, part.findall("measure"))
     except NO_MUSIC as error:
         raise no_music(error, path.name, len(sheet.bars) + 1) from error
     notes = sorted(sheet.notes.values(), key=lambda note: (note.onset, -(note.string or 0)))
@@ -132,6 +133,14 @@ def _part_with_frets(root: etree._Element) -> etree._Element | None:
         if part.find(".//note/notations/technical/fret") is not None:
             return part
     return None
+
+
+def _read_measures(sheet: _Sheet, measures: list[etree._Element]) -> None:
+    """The measures as played; one that comes again has the meter it had."""
+    meters: dict[int, tuple[int, int]] = {}
+    for index in as_played(measures):
+        sheet.meter = meters.setdefault(index, sheet.meter)
+        _read_measure(sheet, measures[index])
 
 
 def _read_measure(sheet: _Sheet, measure: etree._Element) -> None:

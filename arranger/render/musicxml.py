@@ -2,7 +2,8 @@
 
 Written directly, element by element in the order of the schema. The guitar's clef has an 8
 below it, so that a written pitch is the sounding one; with a capo the part is transposing, so
-that staff, tab and chord names all say what the hand does.
+that staff, tab and chord names all say what the hand does. Repeats are folded as on the sheet,
+with first and second endings; a program that obeys the signs plays the arrangement.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from lxml import etree
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.time import Beat
+from arranger.render.fold import Folded, folded
 from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
 from arranger.render.note_values import plain_value
 from arranger.render.slurs import slur_ends
@@ -36,14 +38,15 @@ _MIDI_PROGRAM = 25  # MusicXML counts General MIDI programs from 1: acoustic gui
 
 def musicxml_score(arrangement: Arrangement) -> bytes:
     """The score as a MusicXML document in UTF-8."""
-    return _Score(in_notatable_time(in_written_time(arrangement))).document()
+    return _Score(folded(in_notatable_time(in_written_time(arrangement)))).document()
 
 
 class _Score:
     """One document being written; everything in it is in written time."""
 
-    def __init__(self, written: Arrangement) -> None:
-        self.written = written
+    def __init__(self, folds: Folded) -> None:
+        self.folds = folds
+        self.written = written = folds.drawn
         self.bars = written_bars(written)
         self.spellings = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
@@ -95,6 +98,7 @@ class _Score:
         measure = sub(part, "measure", number=str(bar.number))
         if bar.bar.length < bar.full:
             measure.set("implicit", "yes")
+        self._left_line(measure, index)
         self._attributes(measure, index)
         if bar.bar.section:
             kind = sub(sub(measure, "direction", placement="above"), "direction-type")
@@ -105,8 +109,39 @@ class _Score:
         if index == 0:
             self._tempo(measure)
         self._voices(measure, bar)
-        if index == len(self.bars) - 1:
-            sub(sub(measure, "barline", location="right"), "bar-style", "light-heavy")
+        self._right_line(measure, index)
+
+    def _left_line(self, measure: etree._Element, index: int) -> None:
+        """Where a repeated section or an ending begins."""
+        ending = self.folds.endings.get(index)
+        begins = ending is not None and ending != self.folds.endings.get(index - 1)
+        repeats = index in self.folds.starts
+        if not begins and not repeats:
+            return
+        line = sub(measure, "barline", location="left")
+        if repeats:
+            sub(line, "bar-style", "heavy-light")
+        if begins:
+            sub(line, "ending", number=str(ending), type="start")
+        if repeats:
+            sub(line, "repeat", direction="forward")
+
+    def _right_line(self, measure: etree._Element, index: int) -> None:
+        """Where they end: a first ending goes back, the last one stays open as in print."""
+        ending = self.folds.endings.get(index)
+        ends = ending is not None and ending != self.folds.endings.get(index + 1)
+        repeats = index in self.folds.ends
+        last = index == len(self.bars) - 1
+        if not (ends or repeats or last):
+            return
+        line = sub(measure, "barline", location="right")
+        if repeats or last:
+            sub(line, "bar-style", "light-heavy")
+        if ends:
+            type_ = "stop" if repeats else "discontinue"
+            sub(line, "ending", number=str(ending), type=type_)
+        if repeats:
+            sub(line, "repeat", direction="backward")
 
     def _voices(self, measure: etree._Element, bar: WrittenBar) -> None:
         """Every voice from bar line to bar line, first on the staff, then on the tab."""

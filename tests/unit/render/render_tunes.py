@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from arranger.music.arrangement import (
@@ -320,6 +321,36 @@ def jig() -> Arrangement:
         "0 Am 3 F",
         key="Am",
     )
+
+
+LENGTH_OF_TWICE = 6
+
+
+def twice(*, last: str = "1:5 4", held: str = "1", pickup: bool = False) -> Arrangement:
+    """Six bars, and again; ``last`` is the tune's last note in the second pass.
+
+    ``held`` is how long the last note of the first pass is held.
+    """
+    start = 1 if pickup else 0
+    lines = ["0 1 1:3 4 m m"] if pickup else []
+    for bar in range(2 * LENGTH_OF_TWICE):
+        for beat in range(4):
+            onset = start + 4 * bar + beat
+            lines.append(f"{onset} 1 {(6, 4)[beat % 2]}:{beat} {beat} p b")
+            fret = bar % LENGTH_OF_TWICE
+            note = f"1:{fret} {min(fret, 4)}"
+            if (bar, beat) == (2 * LENGTH_OF_TWICE - 1, 3):
+                note = last
+            length = held if (bar, beat) == (LENGTH_OF_TWICE - 1, 3) else "1"
+            lines.append(f"{onset} {length} {note} m m")
+    bars = bars_of("4/4", 2 * LENGTH_OF_TWICE, pickup="1" if pickup else "")
+    begins = {0, LENGTH_OF_TWICE + start}
+    bars = tuple(
+        replace(bar, section="A" if index in begins else None) for index, bar in enumerate(bars)
+    )
+    count = 2 * LENGTH_OF_TWICE
+    chords = " ".join(f"{start + 4 * bar} {'CG'[bar % 2]}" for bar in range(count))
+    return arrangement_of("Twice", bars, "\n".join(lines), chords)
 
 
 TUNES = (alternating_bass, little_rag, waltz, jig)

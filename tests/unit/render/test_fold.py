@@ -2,44 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 from lxml import etree
-from render_tunes import TUNES, arrangement_of, bars_of
+from render_tunes import LENGTH_OF_TWICE, TUNES, twice
 
 from arranger.music.arrangement import Arrangement
 from arranger.render.fold import Folded, folded
 from arranger.render.mei import mei
 from arranger.render.written import in_written_time, written_bars
 
-_LENGTH = 6
-
-
-def twice(*, last: str = "1:5 4", held: str = "1", pickup: bool = False) -> Arrangement:
-    """Six bars, and again; ``last`` is the tune's last note in the second pass.
-
-    ``held`` is how long the last note of the first pass is held.
-    """
-    start = 1 if pickup else 0
-    lines = ["0 1 1:3 4 m m"] if pickup else []
-    for bar in range(2 * _LENGTH):
-        for beat in range(4):
-            onset = start + 4 * bar + beat
-            lines.append(f"{onset} 1 {(6, 4)[beat % 2]}:{beat} {beat} p b")
-            fret = bar % _LENGTH
-            note = f"1:{fret} {min(fret, 4)}"
-            if (bar, beat) == (2 * _LENGTH - 1, 3):
-                note = last
-            length = held if (bar, beat) == (_LENGTH - 1, 3) else "1"
-            lines.append(f"{onset} {length} {note} m m")
-    bars = bars_of("4/4", 2 * _LENGTH, pickup="1" if pickup else "")
-    begins = {0, _LENGTH + start}
-    bars = tuple(
-        replace(bar, section="A" if index in begins else None) for index, bar in enumerate(bars)
-    )
-    chords = " ".join(f"{start + 4 * bar} {'CG'[bar % 2]}" for bar in range(2 * _LENGTH))
-    return arrangement_of("Twice", bars, "\n".join(lines), chords)
+_LENGTH = LENGTH_OF_TWICE
 
 
 def _unfolded(folds: Folded, played: Arrangement) -> list[tuple[object, ...]]:

@@ -6,6 +6,7 @@ import base64
 import warnings
 from collections import Counter
 from fractions import Fraction
+from functools import partial
 from io import BytesIO
 
 import mido
@@ -21,12 +22,15 @@ from render_tunes import (
     bars_of,
     jig,
     little_rag,
+    twice,
     waltz,
 )
 
 from arranger.music.arrangement import Arrangement
+from arranger.read import tablature
+from arranger.render.fold import folded
 from arranger.render.musicxml import musicxml_score
-from arranger.render.written import in_written_time
+from arranger.render.written import in_notatable_time, in_written_time
 
 
 def many_values() -> Arrangement:
@@ -53,7 +57,17 @@ def many_values() -> Arrangement:
     )
 
 
-ALL = (*TUNES, many_values)
+FOLDED = (
+    twice,
+    partial(twice, last="1:1 1"),
+    partial(twice, pickup=True),
+    partial(twice, last="1:1 1", pickup=True),
+)
+ALL = (*TUNES, *FOLDED, many_values)
+
+
+def _drawn(arrangement: Arrangement) -> Arrangement:
+    return folded(in_notatable_time(in_written_time(arrangement))).drawn
 
 
 @pytest.mark.parametrize("tune", ALL)
@@ -63,14 +77,21 @@ def test_valid_against_the_schema(tune, schema) -> None:  # type: ignore[no-unty
 
 
 def _expected(arrangement: Arrangement) -> Counter[tuple[Fraction, int]]:
-    """Sounding notes in written time, twice: once for each staff."""
+    """Sounding notes in written time as played, twice: once for each staff."""
     notes = Counter((note.onset, note.midi) for note in in_written_time(arrangement).notes)
     return notes + notes
 
 
+def _played(arrangement: Arrangement) -> music21.stream.Score:
+    """The score as music21 reads it, with its repeats played out."""
+    text = musicxml_score(arrangement).decode()
+    score = music21.converter.parseData(text, format="musicxml")
+    return score.expandRepeats() if "<repeat" in text else score
+
+
 @pytest.mark.parametrize("tune", ALL)
 def test_music21_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
-    score = music21.converter.parseData(musicxml_score(tune()).decode(), format="musicxml")
+    score = _played(tune())
     heard = Counter(
         (Fraction(note.getOffsetInHierarchy(score)).limit_denominator(960), pitch.midi)
         for note in score.toSoundingPitch().stripTies().recurse().notes
@@ -86,8 +107,9 @@ def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  #
     path.write_bytes(musicxml_score(tune()))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        part = partitura.load_musicxml(str(path))[0]
-    moved = [change.chromatic for change in part.iter_all(partitura.score.Transposition)]
+        printed = partitura.load_musicxml(str(path))[0]
+        part = partitura.score.unfold_part_maximal(printed)
+    moved = [change.chromatic for change in printed.iter_all(partitura.score.Transposition)]
     heard = Counter(
         (Fraction(note.start.t, int(part._quarter_durations[0])), note.midi_pitch + sum(moved))
         for note in part.notes_tied
@@ -95,7 +117,7 @@ def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  #
     assert heard == _expected(tune())
 
 
-@pytest.mark.parametrize("tune", TUNES)
+@pytest.mark.parametrize("tune", [*TUNES, *FOLDED])
 def test_the_engraver_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -120,12 +142,12 @@ def test_strings_and_frets_of_the_tab_staff(tune) -> None:  # type: ignore[no-un
         for note in root.iter("note")
         if note.findtext(".//string") and note.find("tie[@type='stop']") is None
     )
-    assert placed == Counter((note.string, note.fret) for note in tune().notes)
+    assert placed == Counter((note.string, note.fret) for note in _drawn(tune()).notes)
 
 
 @pytest.mark.parametrize("tune", ALL)
 def test_music21_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-untyped-def]
-    score = music21.converter.parseData(musicxml_score(tune()).decode(), format="musicxml")
+    score = _played(tune())
     strings, frets = Counter(), Counter()
     for note in score.parts[1].stripTies().recurse().notes:
         for mark in note.articulations:
@@ -141,13 +163,55 @@ def test_music21_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-u
 def test_every_voice_fills_its_bar(tune) -> None:  # type: ignore[no-untyped-def]
     root = etree.fromstring(musicxml_score(tune()))
     divisions = int(root.findtext(".//divisions"))
-    for measure, bar in zip(root.iter("measure"), in_written_time(tune()).bars, strict=True):
+    for measure, bar in zip(root.iter("measure"), _drawn(tune()).bars, strict=True):
         lengths: Counter[str] = Counter()
         for element in measure.iter("note", "forward", "backup"):
             if element.tag == "note" and element.find("chord") is None:
                 lengths[element.findtext("voice")] += int(element.findtext("duration"))
         for voice in ("1", "2", "5", "6"):
             assert lengths[voice] == bar.length * divisions
+
+
+@pytest.mark.parametrize("tune", ALL)
+def test_our_own_reader_plays_it_out_to_the_last_finger(tune, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    path = tmp_path / "score.musicxml"
+    path.write_bytes(musicxml_score(tune()))
+    played, written = tablature(path), in_notatable_time(in_written_time(tune()))
+    assert played is not None
+    assert [(n.onset, n.midi, n.string, n.fret, n.left, n.bar) for n in played.notes] == [
+        (n.onset, n.midi, n.string, n.fret, n.left, n.bar) for n in written.notes
+    ]
+
+
+def _lines(arrangement: Arrangement) -> dict[str, list[tuple[str, str, str]]]:
+    """By measure number: side, kind and number or direction of what its bar lines say."""
+    return {
+        measure.get("number"): [
+            (line.get("location"), sign.tag, sign.get("number") or sign.get("direction"))
+            for line in measure.iter("barline")
+            for sign in line.iter("ending", "repeat")
+        ]
+        for measure in etree.fromstring(musicxml_score(arrangement)).iter("measure")
+    }
+
+
+def test_a_repeat_stands_once_with_its_endings() -> None:
+    lines = _lines(twice(last="1:1 1"))
+    assert list(lines) == ["1", "2", "3", "4", "5", "6", "12"]
+    assert lines["1"] == [("left", "repeat", "forward")]
+    assert lines["6"] == [
+        ("left", "ending", "1"),
+        ("right", "ending", "1"),
+        ("right", "repeat", "backward"),
+    ]
+    assert lines["12"] == [("left", "ending", "2"), ("right", "ending", "2")]
+
+
+def test_a_difference_a_fold_would_lose_is_played_out() -> None:
+    """A note held over the repeat sign belongs to one pass only."""
+    lines = _lines(twice(held="2"))
+    assert len(lines) == 12
+    assert not any(lines.values())
 
 
 def test_fingers_stand_on_the_staff_once_a_note() -> None:
