@@ -26,7 +26,7 @@ from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music
 from arranger.read.notation import notation_format
 from arranger.read.reading import read
 from arranger.read.table import reading_table
-from arranger.read.title import clean_text
+from arranger.read.title import clean_text, title_from_name
 from arranger.tables import instrument
 
 GRACE = Fraction(1, 16)
@@ -324,7 +324,7 @@ def _page(sheet: _Sheet, path: Path, sha256: str, keep: bool) -> Page:
     )
     tempo = sheet.tempos[0].quarters if sheet.tempos else reading_table().tempo.default
     score = Score(
-        title=clean_text(sheet.title) or clean_text(path.stem.replace("_", " ")) or "Untitled",
+        title=clean_text(sheet.title) or title_from_name(path),
         composer=clean_text(sheet.composer),
         file=path.name,
         sha256=sha256,

@@ -32,6 +32,7 @@ from arranger.music.time import Beat
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music, unreadable
 from arranger.read.repeats import as_played
 from arranger.read.table import reading_table
+from arranger.read.title import clean_text, title_from_name
 from arranger.tables import instrument
 
 LEFT: dict[str, LeftFinger] = {"0": "0", "1": "1", "2": "2", "3": "3", "4": "4", "T": "T"}
@@ -98,13 +99,13 @@ def tablature(path: Path) -> Arrangement | None:
         return None
     tuning = _tuning(notes, sheet, path)
     _end_where_struck_again(notes)
-    title = root.findtext("work/work-title") or root.findtext("movement-title") or path.stem
+    stated = root.findtext("work/work-title") or root.findtext("movement-title") or ""
     tempo = sheet.tempo or reading_table().tempo.default
     key = Key(
         (7 * sheet.fifths + (9 if sheet.minor else 0)) % 12, "minor" if sheet.minor else "major"
     )
     return Arrangement(
-        title=title,
+        title=clean_text(stated) or title_from_name(path),
         composer=root.findtext("identification/creator") or "",
         level="as written",
         file=path.name,

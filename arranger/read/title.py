@@ -18,6 +18,12 @@ _NO_TITLE = re.compile(
 _LONGEST = 100
 _FILE_NAME = re.compile(r"(?i)\.(musicxml|xml|mxl|krn|abc|midi?)$")
 _NO_COMPOSER = {"music21", "unknown", "composer"}  # what exporters write for none
+# Words that a title sets small, in the languages of most titles; common practice, no source.
+_SMALL_WORD = re.compile(
+    r"an?|and|as|at|by|for|from|in|of|on|or|the|to|with|del?|der|des|die|du|e[ln]|et|l[ae]|les|"
+    r"os?|und|von|y"
+)
+_ROMAN = re.compile(r"i{2,3}|iv|vi{0,3}|ix|xi{0,3}")
 _BY = re.compile(
     r"(?i)(?:composed by|composer\s*[:=]|music by|by)\s+(?P<name>[^\d\W][^\n(]{2,60})"
 )
@@ -43,7 +49,27 @@ def title_of(piece: Piece, path: Path) -> str:
         text = clean_text(candidate)
         if text and any(ch.isalpha() for ch in text) and not _NO_TITLE.match(text):
             return text
-    return clean_text(re.sub(r"[_]+", " ", path.stem)) or "Untitled"
+    return title_from_name(path)
+
+
+def title_from_name(path: Path) -> str:
+    """The file's name as a title: ``tin_kettle_rag.mid`` is *Tin Kettle Rag*.
+
+    A name with a capital in it was written by somebody and keeps its letters.
+    """
+    apart = "_" if "_" in path.stem or " " in path.stem else "-"
+    text = clean_text(re.sub(rf"{apart}+", " ", path.stem))
+    if text == text.lower():
+        words = text.split(" ")
+        last = len(words) - 1
+        text = " ".join(_in_title(word, 0 < at < last) for at, word in enumerate(words))
+    return text or "Untitled"
+
+
+def _in_title(word: str, inside: bool) -> str:
+    if _ROMAN.fullmatch(word):
+        return word.upper()
+    return word if inside and _SMALL_WORD.fullmatch(word) else word[:1].upper() + word[1:]
 
 
 def composer_of(piece: Piece) -> str:

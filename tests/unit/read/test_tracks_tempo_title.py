@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 
 import mido
 import pytest
 
 from arranger.read import read
+from arranger.read.title import title_from_name
 
 TUNE = [(k, 1, 72 + k % 4) for k in range(8)]
 BASS = [(k, 1, 48 - k % 3) for k in range(8)]
@@ -80,14 +82,31 @@ def test_a_stated_tempo_is_kept_when_an_exporter_falls_back_to_the_default(make_
     [
         ("Winter Waltz", "Winter Waltz"),
         ("  Zwei\tLieder\n", "Zwei Lieder"),
-        ("Piano", "my piece"),
-        ("", "my piece"),
+        ("Piano", "My Piece"),
+        ("", "My Piece"),
         ("\x1b[31mRed\x07", "[31mRed"),
     ],
 )
 def test_title_from_the_first_track_else_the_file_name(make_midi, title, expected):
     path = make_midi(TUNE, BASS, meters=[(0, "4/4")], title=title, file="my_piece.mid")
     assert read(path).title == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("tin_kettle_rag.mid", "Tin Kettle Rag"),
+        ("the_maid_of_the_mill.mid", "The Maid of the Mill"),
+        ("maple-leaf.mid", "Maple Leaf"),
+        ("song-without-words no 2.mid", "Song-without-words No 2"),
+        ("sonata_iv_largo.mid", "Sonata IV Largo"),
+        ("élégie.mid", "Élégie"),
+        ("BWV_846a.mid", "BWV 846a"),
+        ("___.mid", "Untitled"),
+    ],
+)
+def test_a_file_name_reads_as_a_title(name, title):
+    assert title_from_name(Path(name)) == title
 
 
 def test_a_title_in_unicode_survives(tmp_path):
