@@ -28,10 +28,19 @@ class VoicingLine(Table):
     fingers: str | None = Field(default=None, pattern=r"^[x0-4T]{6}$")
 
 
+_NOTE = re.compile(
+    r"\s*(?P<beat>[\d./]+)\s+(?P<voice>melody|bass)"
+    r"(?:,?\s+string\s+(?P<string>[1-6]))?(?:,?\s+finger\s+(?P<finger>[0-4T]))?\s*"
+)
+
+
 class BarLine(Table):
+    """A bar's techniques, and its notes one a line: ``5/2 melody, string 1, finger 4``."""
+
     bar: int = Field(ge=0)
     avoid: tuple[BarTechnique, ...] = ()
     use: tuple[BarTechnique, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 class NoteLine(Table):
@@ -93,8 +102,12 @@ def marks_of(file: MarksFile, *, where: str) -> Marks:
         bar_marks=tuple(
             BarMark(bar=line.bar, avoid=frozenset(line.avoid), use=frozenset(line.use))
             for line in file.bar
+            if line.avoid or line.use
         ),
         note_marks=tuple(
+            _note(line.bar, text, where) for line in file.bar for text in line.notes
+        )
+        + tuple(
             NoteMark(
                 bar=line.bar,
                 beat=_beat(line.beat, where),
@@ -108,26 +121,51 @@ def marks_of(file: MarksFile, *, where: str) -> Marks:
 
 
 def marks_lines(notes: Sequence[NoteMark], bars: Sequence[BarMark] = ()) -> str:
-    """Marks as the lines of a marks file; ``marks_from_file`` reads them back."""
-    names = {number: name for name, number in FINGERS.items()}
+    """Marks as the lines of a marks file, bar by bar; ``marks_from_file`` reads them back."""
     blocks = []
-    for mark in bars:
-        lines = ["[[bar]]", f"bar = {mark.bar}"]
-        for word, techniques in (("avoid", mark.avoid), ("use", mark.use)):
+    numbers = {mark.bar for mark in notes} | {mark.bar for mark in bars}
+    for number in sorted(numbers):
+        here = [mark for mark in bars if mark.bar == number]
+        lines = ["[[bar]]", f"bar = {number}"]
+        for word, techniques in (
+            ("avoid", {name for mark in here for name in mark.avoid}),
+            ("use", {name for mark in here for name in mark.use}),
+        ):
             if techniques:
                 named = ", ".join(f'"{name}"' for name in sorted(techniques))
                 lines.append(f"{word} = [{named}]")
-        blocks.append("\n".join(lines))
-    for note in notes:
-        whole = note.beat.denominator == 1
-        beat = str(note.beat) if whole else f'"{note.beat}"'
-        lines = ["[[note]]", f"bar = {note.bar}", f"beat = {beat}", f'voice = "{note.voice}"']
-        if note.string is not None:
-            lines.append(f"string = {note.string}")
-        if note.finger is not None:
-            lines.append(f'finger = "{names[note.finger]}"')
+        said = [f'  "{_note_words(note)}",' for note in notes if note.bar == number]
+        if said:
+            lines += ["notes = [", *said, "]"]
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks) + "\n"
+
+
+def _note_words(note: NoteMark) -> str:
+    """``5/2 melody, string 1, finger 4``."""
+    words = f"{note.beat} {note.voice}"
+    if note.string is not None:
+        words += f", string {note.string}"
+    if note.finger is not None:
+        words += f", finger {'T' if note.finger == FINGERS['T'] else note.finger}"
+    return words
+
+
+def _note(bar: int, text: str, where: str) -> NoteMark:
+    found = _NOTE.fullmatch(text)
+    if not found:
+        raise UsageError(
+            f"'{text}' in bar {bar} does not name a note",
+            where=where,
+            next_step="Write it as '5/2 melody, string 1, finger 4' or '1 bass, string 6'.",
+        )
+    return NoteMark(
+        bar=bar,
+        beat=_beat(found["beat"], where),
+        voice=found["voice"],
+        string=int(found["string"]) if found["string"] else None,
+        finger=FINGERS[found["finger"]] if found["finger"] else None,
+    )
 
 
 def bar_range(text: str, *, where: str) -> tuple[int, int]:

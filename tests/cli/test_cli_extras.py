@@ -29,7 +29,7 @@ def test_extras_land_beside_the_rest_and_other_ways_are_told(tmp_path: Path) -> 
         "sheet.pdf",
     }
     assert "other ways to play bar 14:" in result.stdout
-    assert "[[note]]" in result.stdout
+    assert "[[bar]]" in result.stdout
 
 
 @pytest.mark.parametrize(

@@ -38,8 +38,40 @@ def test_lines_of_two_bars_can_stand_in_one_file() -> None:
         for bar in (1, 2)
     )
     file = MarksFile.model_validate(tomllib.loads(f"ritardando = [7, 8]\n\n{one}\n{two}"))
-    assert [note.bar for note in file.note] == [1, 2]
+    assert [bar.bar for bar in file.bar] == [1, 2]
     assert file.ritardando == (7, 8)
+
+
+def test_a_bar_names_its_notes_one_a_line() -> None:
+    notes = (
+        NoteMark(bar=8, beat=Fraction(1), voice="bass", string=6, finger=5),
+        NoteMark(bar=8, beat=Fraction(5, 2), voice="melody", string=1, finger=4),
+    )
+    bar = BarMark(bar=8, avoid=frozenset({"full barre"}), use=frozenset())
+    assert marks_lines(notes, (bar,)).splitlines() == [
+        "[[bar]]",
+        "bar = 8",
+        'avoid = ["full barre"]',
+        "notes = [",
+        '  "1 bass, string 6, finger T",',
+        '  "5/2 melody, string 1, finger 4",',
+        "]",
+    ]
+
+
+@pytest.mark.parametrize("words", ["melody", "1 tenor, string 2", "1 bass, string 7", "x bass"])
+def test_a_line_that_names_no_note_is_refused(tmp_path: Path, words: str) -> None:
+    file = tmp_path / "marks.toml"
+    file.write_text(f'[[bar]]\nbar = 3\nnotes = ["{words}"]\n', "utf-8")
+    with pytest.raises(UsageError, match=r"in bar 3 does not name a note"):
+        marks_from_file(file)
+
+
+def test_a_note_alone_has_lines_of_its_own_too(tmp_path: Path) -> None:
+    file = tmp_path / "marks.toml"
+    file.write_text('[[note]]\nbar = 1\nbeat = 2.5\nvoice = "bass"\nstring = 5\n', "utf-8")
+    expected = NoteMark(bar=1, beat=Fraction(5, 2), voice="bass", string=5, finger=None)
+    assert marks_from_file(file).note_marks == (expected,)
 
 
 def test_the_marks_slow_the_piece_down(tmp_path: Path) -> None:
