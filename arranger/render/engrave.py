@@ -20,9 +20,11 @@ from lxml import etree
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
 from arranger.music.time import Beat
+from arranger.render.bar_numbers import lift_bar_numbers, number_sections
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
+from arranger.render.light_svg import lighten
 from arranger.render.mei import fingered_anew, mei
 from arranger.render.position import position_marks
 from arranger.render.slurs import slur_origins
@@ -40,6 +42,7 @@ FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
 _OURS = re.compile(r"([ntb])-(\d+)")
 """Our ids: a bar, a note, its number in the tab. The hyphen sets them apart: the engraver's own
 are letters and digits, and now and then one of them looks like ``b613223``."""
+_LINE = re.compile(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
 _SPACE = 180
@@ -132,6 +135,8 @@ class _Drawing:
         if self.tab_only:
             _shrink_marks(root)
         fingers = _finger_places(root)
+        lift_bar_numbers(root)
+        number_sections(root, {f"b-{at}": bar.number for at, bar in enumerate(self.bars)})
         _tidy(root)
         places = _tab_places(root)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
@@ -149,6 +154,8 @@ class _Drawing:
         names, chords = self._chord_row(ours, moments, above)
         above = self._tempo(ours, above, chords, names) if first else chords
         _draw_strokes(root)
+        _tell_spans(root)
+        lighten(root)
         width, height = _resize(root, above=above, least=bottom + (rows + 0.3) * _ROW)
         return System(
             svg=etree.tostring(root, encoding="unicode"),
@@ -399,13 +406,23 @@ def _moments(
 
 
 def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
-    """From where to where the staff lines of each bar run."""
+    """From where to where the staff lines of each bar run; a tab's stop at its numbers."""
     for measure in root.iter(f"{_SVG}g"):
         if _ours(measure, "b") is not None:
-            line = measure.find(f"{_SVG}g[@class='staff']/{_SVG}path")
-            path = "" if line is None else line.get("d", "")
-            found = re.match(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)", path)
-            yield (float(found[1]), float(found[2])) if found else (0.0, 0.0)
+            lines = [
+                (float(found[1]), float(found[2]))
+                for line in measure.findall(f"{_SVG}g[@class='staff']/{_SVG}path")
+                if (found := _LINE.match(line.get("d", "")))
+            ]
+            left = min((left for left, _ in lines), default=0.0)
+            yield left, max((right for _, right in lines), default=0.0)
+
+
+def _tell_spans(root: etree._Element) -> None:
+    """Each bar says where it stands, so that a page need not measure it."""
+    bars = [group for group in root.iter(f"{_SVG}g") if _ours(group, "b") is not None]
+    for bar, (left, right) in zip(bars, _bar_spans(root), strict=True):
+        bar.set("data-span", f"{left:.0f} {right:.0f}")
 
 
 def _tab_places(root: etree._Element) -> dict[int, _Place]:

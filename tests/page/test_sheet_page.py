@@ -316,6 +316,15 @@ def test_a_phone_scrolls_the_music_and_nothing_else(
     _until(page, f"{frame}.scrollLeft > 0")
 
 
+def test_a_phone_reaches_the_play_button_from_everywhere(show: Any, tune: Arrangement) -> None:
+    page = show(tune)
+    page.set_viewport_size({"width": 375, "height": 500})
+    page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    box = page.locator("#play").bounding_box()
+    assert 0 <= box["y"] <= 500 - box["height"]
+    assert box["height"] >= 35
+
+
 def test_dark_and_print_have_their_own_colours(show: Any, tune: Arrangement) -> None:
     page = show(tune)
     colour = "getComputedStyle(document.body).backgroundColor"

@@ -228,34 +228,32 @@
   // ---- What is seen -------------------------------------------------------------------------
   // A bar that is played twice is drawn once: places lead from what is played to what is drawn.
   const { notePlace, barPlace } = data;
-  const placeOf = notePlace.map((drawnNote) => {
-    const group = byId(`t-${drawnNote}`);
+  const placeOf = (index) => {
+    const group = byId(`t-${notePlace[index]}`);
     const text = group?.querySelector("text");
-    if (!text) return text;
+    if (!text) return null;
     const system = group.closest("svg.sheet");
-    const wide = Number(system.querySelector("svg").getAttribute("viewBox").split(" ")[2]);
-    return { system, wide, x: Number(text.getAttribute("x")) };
-  });
-  // All sizes are read before anything is added: the page is laid out once.
+    return { system, wide: bounds(system)[2], x: Number(text.getAttribute("x")) };
+  };
+  // The drawing says where its bars stand: nothing is measured, nothing laid out for it.
   const cursors = new Map();
-  const drawn = [...document.querySelectorAll("svg.sheet")].map((svg) => {
-    const [, top, , height] = svg.querySelector("svg").getAttribute("viewBox").split(" ").map(Number);
-    const boxes = [...svg.querySelectorAll("g.measure")].map((group) => [
-      Number(group.id.slice("b-".length)), group.querySelector("g.staff").getBBox(),
-    ]);
-    return { svg, top, height, boxes };
-  });
-  for (const { svg, top, height, boxes } of drawn) {
+  const bounds = (svg) => svg.querySelector("svg").getAttribute("viewBox").split(" ").map(Number);
+  for (const svg of document.querySelectorAll("svg.sheet")) {
+    const [, top, , height] = bounds(svg);
     const page = svg.querySelector(".page-margin");
+    const added = document.createDocumentFragment();
     const span = `${top},${top + height}`;
-    cursors.set(svg, svgElement("path", { class: "cursor", d: "", "data-span": span }, page));
-    for (const [index, box] of boxes) {
+    cursors.set(svg, svgElement("path", { class: "cursor", d: "", "data-span": span }, added));
+    for (const group of svg.querySelectorAll("g.measure")) {
+      const [left, right] = group.dataset.span.split(" ").map(Number);
+      const played = barPlace.indexOf(Number(group.id.slice("b-".length)));
       svgElement("rect", {
-        class: "bar", x: box.x, y: top, width: box.width, height,
-        tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": barPlace.indexOf(index),
-        "aria-label": `Loop bar ${bars[barPlace.indexOf(index)].name}`,
-      }, page);
+        class: "bar", x: left, y: top, width: right - left, height,
+        tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": played,
+        "aria-label": `Loop bar ${bars[played].name}`,
+      }, added);
     }
+    page.append(added);
   }
   const hits = [...document.querySelectorAll("rect.bar")];
   let marked = [];
@@ -270,7 +268,7 @@
     drawHand(indices);
   };
   const moveCursor = (index) => {
-    const place = placeOf[index];
+    const place = placeOf(index);
     if (!place) return;
     for (const [svg, cursor] of cursors) {
       const [top, bottom] = cursor.dataset.span.split(",");

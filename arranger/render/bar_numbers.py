@@ -1,0 +1,94 @@
+"""Bar numbers where the engraver fails: under a tie, and beside the letter of a section."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+
+from lxml import etree
+
+from arranger.render.xml_text import sub
+
+_SVG = "{http://www.w3.org/2000/svg}"
+_CURVES = frozenset({"tie", "slur", "lv"})
+_NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
+_STEPS = 16
+"""Points at which a curve is looked at."""
+_DIGIT, _TALL, _AIR = 0.55, 0.72, 0.2
+"""Width and height of a digit, and the room around it, in sizes of its letters."""
+
+_LETTERS = 324
+"""Size of the engraver's own bar numbers, in drawing units."""
+_BESIDE = 90
+
+_Point = tuple[float, float]
+
+
+def lift_bar_numbers(root: etree._Element) -> None:
+    """Set each number of the engraver's drawing above the curves that run through it."""
+    curves = [curve for path in _paths(root) for curve in _curves(path)]
+    for group in root.iter(f"{_SVG}g"):
+        text = group.find(f"{_SVG}text")
+        if "mNum" not in group.get("class", "").split() or text is None:
+            continue
+        number = "".join(str(part) for part in text.itertext()).strip()
+        size = max((_size(part) for part in text.iter(f"{_SVG}tspan")), default=0.0)
+        x, y = float(text.get("x", "0")), float(text.get("y", "0"))
+        half = size * (_DIGIT * len(number) / 2 + _AIR)
+        for over in sorted(
+            (_over(curve, x - half, x + half) for curve in curves), reverse=True
+        ):
+            if y - size * (_TALL + _AIR) < over < y + size * (_AIR + _TALL):
+                y = min(y, over - size * _AIR)
+        # Over the system stand the chords; there a number stops.
+        text.set("y", f"{max(y, min(size, float(text.get('y', '0')))):.0f}")
+
+
+def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:
+    """A bar with a section's letter has lost its number: it stands to the right of the letter.
+
+    ``numbers`` leads from the ids of bars to what is printed; a pick-up (0) needs none.
+    """
+    for bar in root.iter(f"{_SVG}g"):
+        box = bar.find(f"{_SVG}g[@class='reh']/{_SVG}rect")
+        number = numbers.get(bar.get("id") or "", 0)
+        if box is None or not number or bar.find(f"{_SVG}g[@class='mNum']") is not None:
+            continue
+        x, y, wide, high = (float(box.get(name, "0")) for name in ("x", "y", "width", "height"))
+        group = sub(bar, f"{_SVG}g", **{"class": "mNum"})
+        text = sub(group, f"{_SVG}text", str(number), x=f"{x + wide + _BESIDE:.0f}")
+        text.set("y", f"{y + high:.0f}")
+        text.set("font-size", f"{_LETTERS}px")
+
+
+def _paths(root: etree._Element) -> Iterator[etree._Element]:
+    for group in root.iter(f"{_SVG}g"):
+        if _CURVES & set(group.get("class", "").split()):
+            yield from group.iterfind(f"{_SVG}path")
+
+
+def _curves(path: etree._Element) -> Iterator[Sequence[_Point]]:
+    """The upper of the two Bézier curves that a tie is drawn from, as points on it."""
+    numbers = [float(number) for number in _NUMBERS.findall(path.get("d", ""))]
+    points = list(zip(numbers[::2], numbers[1::2], strict=False))
+    for first in (0, 3):
+        ends = points[first : first + 4]
+        if len(ends) == 4:
+            yield [_bezier(ends, step / _STEPS) for step in range(_STEPS + 1)]
+
+
+def _bezier(ends: Sequence[_Point], part: float) -> _Point:
+    """The cubic Bézier curve of four points after a part of its way."""
+    left = 1 - part
+    shares = (left**3, 3 * left**2 * part, 3 * left * part**2, part**3)
+    x, y = (sum(s * e[axis] for s, e in zip(shares, ends, strict=True)) for axis in (0, 1))
+    return x, y
+
+
+def _over(curve: Sequence[_Point], left: float, right: float) -> float:
+    """The highest point of a curve between two places; far below where it is not there."""
+    return min((y for x, y in curve if left <= x <= right), default=float("inf"))
+
+
+def _size(part: etree._Element) -> float:
+    return float(part.get("font-size", "0").removesuffix("px") or 0)
