@@ -30,6 +30,7 @@ class Teaching(Table):
 
     loop_bars: int = Field(ge=2)
     loop_bars_least: int = Field(ge=1)
+    loop_differs: int = Field(ge=0)
     drills: int = Field(ge=0)
     changes_named: int = Field(ge=1)
     repeats_named: int = Field(ge=1)
@@ -39,6 +40,7 @@ class Teaching(Table):
     ladder_start: float = Field(gt=0, le=1)
     ladder_ratio: float = Field(gt=1, le=2)
     clean_passes: int = Field(ge=1)
+    metronome_slowest: float = Field(gt=0)
     change: ChangePoints
     care: Care
 

@@ -29,14 +29,17 @@ def teach(arrangement: Arrangement, verdict: Verdict) -> Lesson:
     table = teaching()
     bars = tab_bars(arrangement)
     start = round(rungs(arrangement, table)[0], 1)
-    loops = loop_steps(bars, start, table)
+    shapes = shape_steps(arrangement, bars, table)
+    points = coordination_steps(bars, verdict, table)
+    watched = [step for step in (*shapes, *points) if step.kind != "shapes"]
+    loops = loop_steps(bars, watched, start, table)
     return Lesson(
         steps=(
             care_step(table.care),
             *pair_step(bars, table),
             *right_hand_step(bars),
-            *shape_steps(arrangement, bars, table),
-            *coordination_steps(bars, verdict, table),
+            *shapes,
+            *points,
             *loops,
             *day_step(len(loops)),
             *repeat_steps(bars, table),

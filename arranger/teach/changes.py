@@ -9,14 +9,15 @@ from itertools import pairwise
 from arranger.music.arrangement import Arrangement, Shape
 from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import ChangePoints, Teaching
-from arranger.teach.bars import TabBar, in_words, listed
+from arranger.teach.bars import TabBar, in_words, listed, seen_once
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
     """From one shape to another (indices into ``Arrangement.shapes``), and in which bars.
 
-    ``points`` rank it, see the table; ``parts`` say what each finger does, finger 1 first.
+    A bar that comes again stands for all the times it does; ``points`` rank it, see the table;
+    ``parts`` say what each finger does, finger 1 first.
     """
 
     start: int
@@ -42,7 +43,7 @@ def changes(
     ranked = []
     for (start, goal), numbers in found.items():
         cost, parts = _fingers(arrangement.shapes[start], arrangement.shapes[goal], points)
-        ranked.append(Change(start, goal, cost, tuple(dict.fromkeys(numbers)), parts))
+        ranked.append(Change(start, goal, cost, seen_once(numbers, bars), parts))
     return sorted(ranked, key=lambda change: -change.points)
 
 
@@ -138,7 +139,7 @@ def _name(change: Change, shapes: Sequence[Shape]) -> str:
 
 
 def _drill(change: Change, shapes: Sequence[Shape]) -> LessonStep:
-    parts = listed(change.parts) if change.parts else "all fingers lift"
+    parts = "; ".join(change.parts) or "all fingers lift"
     text = (
         f"{parts[:1].upper()}{parts[1:]}. Place the fingers without playing, "
         "eight times there and back; then pluck the bass and one string on top. Found in "

@@ -10,7 +10,7 @@ from arranger.music.arrangement import Placement
 from arranger.music.lesson import LessonStep
 from arranger.music.verdict import Verdict
 from arranger.tables.teaching import Teaching
-from arranger.teach.bars import TabBar, in_words
+from arranger.teach.bars import TabBar, in_words, seen_once
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
             for _bar, held in notes[max(0, place - 6) : place]:
                 if held.onset < note.onset < held.end and held.string != note.string:
                     yield Point(
-                        bar,
+                        bar.number,
                         abs(held.string - note.string),
                         f"Finger {finger} holds string {held.string} at fret {held.fret} and "
                         f"lies down over string {note.string} as well. Set it as a barre from "
@@ -55,18 +55,20 @@ def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
 
 
 def shifts(bars: Sequence[TabBar], table: Teaching) -> Iterator[Point]:
-    """A finger that moves far along the neck."""
+    """A finger that moves far along the neck, with less than a bar to get there."""
     for finger, notes in _by_finger(bars).items():
-        for (_bar, before), (bar, after) in pairwise(notes):
+        for (start, before), (bar, after) in pairwise(notes):
             frets = abs(after.fret - before.fret)
-            if frets >= table.shift_frets:
+            if frets >= table.shift_frets and after.onset - before.end < bar.bar.length:
                 who = "The thumb" if finger == "T" else f"Finger {finger}"
+                of = f" of bar {start.number}" if start is not bar else ""
                 yield Point(
-                    bar,
+                    bar.number,
                     frets,
-                    f"{who} moves from fret {before.fret} to fret {after.fret}. Look at the "
-                    "new fret before you go, keep the hand light, and land without playing; "
-                    "then with the note before and the note after.",
+                    f"{who} moves from fret {before.fret} on string {before.string}{of} to "
+                    f"fret {after.fret} on string {after.string}. Look at the new fret before "
+                    "you go, keep the hand light, and land without playing; then with the note "
+                    "before and the note after.",
                 )
 
 
@@ -91,13 +93,13 @@ def tune_across_the_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point
             )
 
 
-def _by_finger(bars: Sequence[TabBar]) -> dict[str, list[tuple[int, Placement]]]:
+def _by_finger(bars: Sequence[TabBar]) -> dict[str, list[tuple[TabBar, Placement]]]:
     """Every fretting finger's notes in order, with their bars."""
-    found: dict[str, list[tuple[int, Placement]]] = {}
+    found: dict[str, list[tuple[TabBar, Placement]]] = {}
     for bar in bars:
         for note in bar.notes:
             if note.fret > 0:
-                found.setdefault(note.left, []).append((bar.number, note))
+                found.setdefault(note.left, []).append((bar, note))
     return dict(sorted(found.items()))
 
 
@@ -105,7 +107,7 @@ SEARCHES: dict[str, Search] = {
     "A slur under the thumb": slurs_under_thumb,
     "A barre that flattens": flattening_barres,
     "A shift": shifts,
-    "Tune against thumb": tune_across_the_thumb,
+    "The tune against the thumb": tune_across_the_thumb,
 }
 
 # What the features of the verdict are to a player: "above all for <this>".
@@ -133,7 +135,7 @@ def coordination_steps(
         if not points:
             continue
         worst = max(points, key=lambda point: point.size)  # the first of equals
-        others = {point.bar for point in points} - {worst.bar}
+        others = set(seen_once([worst.bar, *(p.bar for p in points)], bars)) - {worst.bar}
         text = worst.text + (f" Also in {in_words(others)}." if 0 < len(others) <= 6 else "")
         steps.append(
             LessonStep(
@@ -161,7 +163,7 @@ def _hardest_bar(bars: Sequence[TabBar], verdict: Verdict) -> list[LessonStep]:
     return [
         LessonStep(
             kind="coordination",
-            title=f"The hardest bar: {hardest.bar}",
+            title=f"The hardest place: bar {hardest.bar}",
             text=text,
             bars=(hardest.bar,),
         )

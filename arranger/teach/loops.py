@@ -7,7 +7,10 @@ from dataclasses import dataclass
 
 from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import Teaching
-from arranger.teach.bars import Tab, TabBar, in_words, listed
+from arranger.teach.bars import TabBar, counted, in_words, listed
+
+_TOLD = 2
+"""So many differing bars are told note by note; a longer list is only named."""
 
 Loop = tuple[TabBar, ...]
 """Neighbouring bars that are practised round and round."""
@@ -49,46 +52,92 @@ def loops(part: Part, table: Teaching) -> Iterator[Loop]:
         start = end
 
 
-def different_loops(
-    bars: Sequence[TabBar], table: Teaching
-) -> list[tuple[str, Loop, tuple[Loop, ...]]]:
-    """Every loop that is new, in order: its section's letter, its bars, its exact returns.
+@dataclass(frozen=True, slots=True)
+class NewLoop:
+    """A loop that is new: its section's letter, its bars, and where it comes again.
 
-    A pick-up makes no difference.
+    ``again`` are exact returns (a pick-up makes no difference), ``nearly`` those with another
+    bar or two, often a second ending.
     """
-    found: dict[tuple[Tab, ...], list[tuple[str, Loop]]] = {}
+
+    letter: str
+    bars: Loop
+    again: list[Loop]
+    nearly: list[Loop]
+
+
+def different_loops(bars: Sequence[TabBar], table: Teaching) -> list[NewLoop]:
+    """Every loop that is new, in order."""
+    found: list[NewLoop] = []
     for part in parts(bars):
         for loop in loops(part, table):
-            if any(bar.tab for bar in loop):
-                tabs = tuple(bar.tab for bar in _body(loop))
-                found.setdefault(tabs, []).append((part.letter, loop))
-    return [
-        (same[0][0], same[0][1], tuple(loop for _, loop in same[1:])) for same in found.values()
-    ]
+            if not any(bar.tab for bar in loop):
+                continue
+            like = [new for new in found if len(_body(new.bars)) == len(_body(loop))]
+            apart = [len(_differing_bars(new.bars, loop)) for new in like]
+            least = min(apart, default=len(loop))
+            if least <= min(table.loop_differs, len(loop) // 2):
+                new = like[apart.index(least)]
+                (new.nearly if least else new.again).append(loop)
+            else:
+                found.append(NewLoop(part.letter, loop, [], []))
+    return found
 
 
-def loop_steps(bars: Sequence[TabBar], tempo: float, table: Teaching) -> list[LessonStep]:
+def loop_steps(
+    bars: Sequence[TabBar], watched: Sequence[LessonStep], tempo: float, table: Teaching
+) -> list[LessonStep]:
     """One step for every loop that is new, told with the loops that are the same.
 
-    ``tempo``: where to begin, source quarters a minute.
+    ``watched``: steps practised out of context before, which the loop meets again; ``tempo``:
+    where to begin, source quarters a minute.
     """
     steps: list[LessonStep] = []
-    for letter, loop, again in different_loops(bars, table):
-        numbers = [bar.number for bar in loop]
+    for new in different_loops(bars, table):
+        numbers = [bar.number for bar in new.bars]
         text = (
             "In the same way."
             if steps
             else "Round and round, hands together, the end leading back into the beginning."
         )
-        if again:
-            returns = in_words(bar.number for other in again for bar in other)
-            text += f" It comes again in {returns}."
-        of = f" of part {letter}" if letter else ""
-        title = f"Loop {in_words(numbers)}{of}"
+        more = [*_returns(new), *_watch(numbers, watched)]
+        if more:
+            said = "; ".join(more)
+            text += f" {said[0].upper()}{said[1:]}."
+        title = f"Loop {_named(new)}"
         steps.append(
             LessonStep(kind="loop", title=title, text=text, bars=tuple(numbers), tempo=tempo)
         )
     return steps
+
+
+def _named(new: NewLoop) -> str:
+    """``bars 1–8 of part A with the pick-up``: no number stands over a pick-up."""
+    body = _body(new.bars) or new.bars
+    name = in_words(bar.number for bar in body)
+    name += f" of part {new.letter}" if new.letter else ""
+    return name if body == new.bars else f"{name} with the pick-up"
+
+
+def _returns(new: NewLoop) -> Iterator[str]:
+    if new.again:
+        yield f"it comes again in {in_words(b.number for loop in new.again for b in loop)}"
+    for loop in new.nearly:
+        differs = in_words(bar.number for _, bar in _differing_bars(new.bars, loop))
+        yield f"{in_words(bar.number for bar in loop)} are the same but for {differs}"
+
+
+def _watch(numbers: Sequence[int], watched: Sequence[LessonStep]) -> Iterator[str]:
+    """What was drilled before and is met here: ``watch for G → C in bar 11``."""
+    met = []
+    for step in watched:
+        here = sorted(set(step.bars) & set(numbers))
+        if here:
+            name = step.title.removeprefix("Drill ").partition(":")[0]
+            name = name[0].lower() + name[1:] if step.kind == "coordination" else name
+            met.append(f"{name} in {in_words(here)}")
+    if met:
+        yield f"watch for {listed(met)}"
 
 
 def day_step(loop_count: int) -> list[LessonStep]:
@@ -109,22 +158,24 @@ def day_step(loop_count: int) -> list[LessonStep]:
 def repeat_steps(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
     """For loops that nearly come again: in which bars, and how, they differ.
 
-    A loop is told against the earlier one that it is most like, if at least half of its
-    bars are the same.
+    A loop is told against the one it nearly is; a new one against the earlier one that it is
+    most like, if at least half of its bars are the same.
     """
     steps: list[LessonStep] = []
     known: list[Loop] = []
-    for _, loop, _again in different_loops(bars, table):
+    for new in different_loops(bars, table):
         like = [
-            (_differing_bars(before, loop), before)
+            (_differing_bars(before, new.bars), before)
             for before in known
-            if len(_body(before)) == len(_body(loop))
+            if len(_body(before)) == len(_body(new.bars))
         ]
-        known.append(loop)
+        known.append(new.bars)
         if like:
             differs, before = min(like, key=lambda pair: len(pair[0]))
-            if 2 * len(differs) <= len(loop):
-                steps.append(_differences(before, loop, differs))
+            if 2 * len(differs) <= len(new.bars):
+                steps.append(_differences(before, new.bars, differs))
+        for loop in new.nearly:
+            steps.append(_differences(new.bars, loop, _differing_bars(new.bars, loop)))
     return steps[: table.repeats_named]
 
 
@@ -145,8 +196,11 @@ def _differences(
         in_words(bar.number for bar in loop),
         in_words(b.number for b in _body(before)),
     )
-    told = [f"bar {other.number}: {_difference(one, other)}" for one, other in differs]
-    text = f"They are {there} again, but for {listed(told)}."
+    if len(differs) <= _TOLD:
+        told = [f"bar {other.number}: {_difference(one, other)}" for one, other in differs]
+        text = f"They are {there} again, but for {'; and '.join(told)}."
+    else:
+        text = f"They are {there} again, but for {in_words(bar.number for _, bar in differs)}."
     return LessonStep(
         kind="repeats",
         title=f"Where {here} differ",
@@ -167,4 +221,5 @@ def _difference(one: TabBar, other: TabBar) -> str:
         if touched[0] == onsets[0]:
             return "its first note is different"
         return "one note is different"
-    return f"{max(len(ours - theirs), len(theirs - ours))} notes are different"
+    beats = listed([counted(other.count(at)) for at in touched])
+    return f"{max(len(ours - theirs), len(theirs - ours))} notes are different, on {beats}"

@@ -4,22 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from fractions import Fraction
 
 from arranger.music.lesson import LessonStep
 from arranger.music.time import Beat
-from arranger.teach.bars import TabBar
+from arranger.teach.bars import TabBar, counted
 
 Pattern = tuple[tuple[Beat, str], ...]
-"""When (in thumb beats from the start of the bar) which fingers pluck, p first."""
-
-PARTS = {
-    Fraction(1, 2): "&",
-    Fraction(1, 4): "¼",
-    Fraction(3, 4): "¾",
-    Fraction(1, 3): "⅓",
-    Fraction(2, 3): "⅔",
-}
+"""When (in counted beats from the start of the bar) which fingers pluck, p first."""
 
 
 def pattern_of(bar: TabBar) -> Pattern:
@@ -27,7 +18,7 @@ def pattern_of(bar: TabBar) -> Pattern:
     strokes: dict[Beat, set[str]] = {}
     for note in bar.notes:
         if note.slur is None:
-            at = (note.onset - bar.bar.start) / bar.bar.beat
+            at = bar.count(note.onset - bar.bar.start)
             strokes.setdefault(at, set()).add(note.right)
     return tuple(
         (at, "".join(finger for finger in "pima" if finger in fingers))
@@ -48,8 +39,9 @@ def right_hand_step(bars: Sequence[TabBar]) -> list[LessonStep]:
     played = sum(1 for bar in bars if bar.tab)
     thumb = [n.string for n in first.notes if n.right == "p" and n.slur is None]
     text = (
-        f"Left hand at rest. {_thumb_in_words(thumb)}; i, m and a on strings 3, 2 and 1. "
-        f"Count and pluck: {_strokes_in_words(best)}. Round and round, until it runs by itself."
+        f"Left hand at rest. {_thumb_in_words(thumb)}, first by itself; then i, m and a on "
+        f"strings 3, 2 and 1 with it. Count and pluck: {_strokes_in_words(best)}. Round and "
+        "round, until it runs by itself."
     )
     if counts[best] > 1:
         text += f" {counts[best]} of {played} bars go like this."
@@ -65,11 +57,4 @@ def _thumb_in_words(strings: Sequence[int]) -> str:
 
 def _strokes_in_words(pattern: Pattern) -> str:
     """``1 p+m, 1& i, 2 p``."""
-    words = []
-    for at, fingers in pattern:
-        beat, part = divmod(at, 1)
-        count = f"{beat + 1}{PARTS.get(part, '') if part else ''}"
-        if part and part not in PARTS:
-            count = f"{beat + 1} and {part}"
-        words.append(f"{count} {'+'.join(fingers)}")
-    return ", ".join(words)
+    return ", ".join(f"{counted(at)} {'+'.join(fingers)}" for at, fingers in pattern)

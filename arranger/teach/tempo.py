@@ -10,6 +10,12 @@ from arranger.music.time import Beat
 from arranger.tables.teaching import Teaching
 from arranger.teach.bars import TabBar, in_words
 
+_CLICKS = {
+    1: "on every beat",
+    2: "twice to a beat",
+    3: "three times to a beat",
+}
+
 
 def rungs(arrangement: Arrangement, table: Teaching) -> list[float]:
     """Tempos from a clean start over the student's tempo to the target, rising.
@@ -39,28 +45,36 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
     if not arrangement.notes:
         return []
     beat = thumb_beat(arrangement)
-    clicks = [round(tempo / float(beat)) for tempo in rungs(arrangement, table)]
-    ladder = " – ".join(str(click) for click in dict.fromkeys(clicks))
-    student = round(arrangement.student_tempo / float(beat))
+    tempos = rungs(arrangement, table)
+    clicks = 1
+    if tempos[0] / float(beat) < table.metronome_slowest:
+        clicks = 3 if beat.numerator == 3 else 2
+    said = _CLICKS[clicks]
+    ladder = " – ".join(str(c) for c in dict.fromkeys(_marks(tempos, beat / clicks)))
+    student, target = _marks(
+        (arrangement.student_tempo, arrangement.target_tempo), beat / clicks
+    )
     passes = {
         1: "one clean pass",
         2: "two clean passes in a row",
         3: "three clean passes in a row",
     }
     text = (
-        f"Metronome on every beat of the thumb: {ladder}. One rung up after "
+        f"Metronome {said} of the thumb: {ladder}. One rung up after "
         f"{passes.get(table.clean_passes, f'{table.clean_passes} clean passes in a row')}, one "
         f"down after two faulty ones. {student} is your tempo for now"
     )
-    target = round(arrangement.target_tempo / float(beat))
-    text += f", {target} the composer's. " if target > student else ". "
+    text += f", {target} that of the piece. " if target > student else ". "
     text += (
         "What counts is the share of passes that are right, not the minutes (Duke et al. 2009)."
     )
-    start = rungs(arrangement, table)[0]
-    return [
-        LessonStep(kind="ladder", title="The tempo ladder", text=text, tempo=round(start, 1))
-    ]
+    start = round(tempos[0], 1)
+    return [LessonStep(kind="ladder", title="The tempo ladder", text=text, tempo=start)]
+
+
+def _marks(tempos: Sequence[float], click: Beat) -> list[int]:
+    """Source quarters a minute as marks of a metronome that sounds every ``click``."""
+    return [round(tempo / float(click)) for tempo in tempos]
 
 
 def thumb_beat(arrangement: Arrangement) -> Beat:

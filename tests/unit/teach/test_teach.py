@@ -140,16 +140,37 @@ def test_the_right_hand_alone(piece):
     assert "2 of 3 bars" in found.text
 
 
-def test_patterns_count_in_thumb_beats(piece):
-    """A 2/4 rag: thumb on eighths, the sixteenth after the first is 1 and."""
+def test_patterns_count_as_under_the_tab(piece):
+    """A 2/4 rag written with eighths: the sixteenth after the first is 1 and."""
     arrangement = piece(
         "0 1/2 bass 5 0 0 p \n 1/4 1/4 melody 1 0 0 m \n 1/2 1/2 bass 4 0 0 p",
         meter=(2, 4),
         beat=Fraction(1, 2),
     )
+    assert "1 p, 1-e m, 1& p" in step(lesson_for(arrangement), "right-hand").text
+    arrangement = replace(arrangement, written_scale=2)
     (bar,) = tab_bars(arrangement)
     assert pattern_of(bar) == ((0, "p"), (Fraction(1, 2), "m"), (1, "p"))
     assert "1 p, 1& m, 2 p" in step(lesson_for(arrangement), "right-hand").text
+
+
+def test_a_bar_in_six_is_counted_in_eighths(piece):
+    arrangement = piece(
+        "0 3/2 bass 5 0 0 p \n 1 1/2 melody 1 0 0 m \n 3/2 3/2 bass 4 0 0 p",
+        meter=(6, 8),
+        beat=Fraction(3, 2),
+    )
+    assert "1 p, 3 m, 4 p" in step(lesson_for(arrangement), "right-hand").text
+
+
+def test_a_bar_that_comes_again_is_named_once(piece):
+    """Bars 3 and 7 look alike; the change between 4 and 5 is no bar's before."""
+    marks = [ChordMark(onset=Fraction(4 * i), name="", shape=i // 2 % 2) for i in range(8)]
+    arrangement = piece(
+        lines_of(*(A_BAR, A_BAR, B_BAR, B_BAR) * 2), shapes=(C, G), chords=marks
+    )
+    ranked = changes(arrangement, tab_bars(arrangement), teaching().change)
+    assert {(c.start, c.goal): c.bars for c in ranked} == {(0, 1): (3,), (1, 0): (5,)}
 
 
 def test_changes_are_ranked_by_what_the_fingers_do(piece):
@@ -210,7 +231,7 @@ COORDINATION = {
     """,
     "A barre that flattens": "0 2 bass 4 2 1 p \n 1 1 melody 1 2 1 a",
     "A shift": "0 1 melody 1 1 1 a \n 1 1 melody 1 5 1 a",
-    "Tune against thumb": "1/2 1 melody 1 0 0 a \n 1 1 bass 5 0 0 p",
+    "The tune against the thumb": "1/2 1 melody 1 0 0 a \n 1 1 bass 5 0 0 p",
 }
 
 
@@ -221,9 +242,15 @@ def test_points_of_coordination(piece, title, lines):
     assert [step.title for step in found] == [f"{title}: bar 1"]
 
 
+def test_a_hand_with_time_to_travel_makes_no_shift(piece):
+    """From fret 1 to fret 5 with the same finger, but more than a bar later."""
+    arrangement = piece("0 1 melody 1 1 1 a \n 6 1 melody 1 5 1 a")
+    assert not any(step.title.startswith("A shift") for step in lesson_for(arrangement))
+
+
 def test_the_hardest_bar_comes_from_the_verdict(piece):
     found = lesson_for(piece(lines_of(A_BAR, B_BAR, A_BAR)))
-    hardest = [step for step in found if step.title.startswith("The hardest bar")]
+    hardest = [step for step in found if step.title.startswith("The hardest place")]
     assert hardest[0].bars == (3,)
 
 
@@ -239,6 +266,27 @@ def test_loops_of_eight_bars_by_section(piece):
     assert "It comes again in bars 12–19." in loops[0].text
 
 
+def test_a_second_ending_is_no_loop_of_its_own(piece):
+    strain = [A_BAR, B_BAR] * 4
+    arrangement = piece(
+        lines_of(*strain, *strain[:-1], changed(B_BAR, 3, 1)), sections={1: "A", 9: "A"}
+    )
+    loops = [step for step in lesson_for(arrangement) if step.kind == "loop"]
+    assert [loop.title for loop in loops] == ["Loop bars 1–8 of part A"]
+    assert "Bars 9–16 are the same but for bar 16" in loops[0].text
+
+
+def test_a_loop_tells_what_was_drilled_before(piece):
+    """The change is drilled, the hardest bar (the last of the piece) practised alone."""
+    marks = [ChordMark(onset=Fraction(4 * i), name="", shape=int(i == 2)) for i in range(4)]
+    arrangement = piece(
+        lines_of(*[A_BAR] * 8, *[B_BAR] * 8), shapes=(C, G), chords=marks, sections={1: "A"}
+    )
+    first, second = [step for step in lesson_for(arrangement) if step.kind == "loop"]
+    assert first.text.endswith("Watch for C → G in bar 3 and G → C in bar 4.")
+    assert second.text.endswith("Watch for the hardest place in bar 16.")
+
+
 def test_a_short_rest_joins_the_loop_before(piece):
     loops = [step for step in lesson_for(piece(lines_of(*[A_BAR] * 10))) if step.kind == "loop"]
     assert [len(loop.bars) for loop in loops] == [10]
@@ -251,6 +299,7 @@ def test_a_pick_up_goes_with_the_first_loop(piece):
         step for step in lesson_for(replace(arrangement, bars=from_zero)) if step.kind == "loop"
     ]
     assert loops[0].bars == tuple(range(9))
+    assert loops[0].title == "Loop bars 1–8 with the pick-up"
 
 
 def test_where_a_repeat_differs(piece):
@@ -279,6 +328,14 @@ def test_the_metronome_ticks_with_the_thumb(piece):
     """60 quarters a minute with the thumb on eighths is 120 ticks."""
     arrangement = piece(lines_of(A_BAR), tempo=60.0, beat=Fraction(1, 2))
     assert "120 is your tempo" in step(lesson_for(arrangement), "ladder").text
+
+
+def test_a_slow_beat_is_divided_for_the_metronome(piece):
+    """6/8: 45 quarters a minute are 30 beats of the thumb, which no metronome ticks."""
+    arrangement = piece(lines_of(A_BAR), tempo=45.0, meter=(6, 8), beat=Fraction(3, 2))
+    text = step(lesson_for(arrangement), "ladder").text
+    assert "three times to a beat of the thumb: 54" in text
+    assert "90 is your tempo" in text
 
 
 def test_the_end(piece):
