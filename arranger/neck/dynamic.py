@@ -8,6 +8,7 @@ grips no better solution can use.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -115,7 +116,12 @@ def lattice(piece: Piece, grips: tuple[tuple[Grips, ...], ...], mover: Mover) ->
 
 def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -> Prices:
     """Forward and backward passes; ``extra`` tenths are added by (class, slot) and row."""
-    unary = _unary(net, extra or {})
+    unary = unary_costs(net, extra or {})
+    return prices_as_played(net, [unary[kind] for kind in net.piece.order])
+
+
+def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Prices:
+    """The passes with costs of their own for every bar as played: ``unary[bar][slot]``."""
     piece = net.piece
     forward: list[tuple[IntArray, ...]] = []
     reach = net.entry.astype(np.int32)
@@ -123,29 +129,29 @@ def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -
         if place:
             reach = net.joints[piece.joints[place - 1]].forward(forward[-1][-1])
         bar: list[IntArray] = []
-        for slot in range(len(net.grips[kind])):
+        for slot, cost in enumerate(unary[place]):
             if slot:
                 reach = net.inside[kind][slot - 1].forward(bar[-1])
-            bar.append(np.minimum(reach + unary[kind][slot], FORBIDDEN))
+            bar.append(np.minimum(reach + cost, FORBIDDEN))
         forward.append(tuple(bar))
     backward: list[tuple[IntArray, ...]] = []
     rest = np.zeros(len(net.grips[piece.order[-1]][-1]), dtype=np.int32)
     for place in range(len(piece.order) - 1, -1, -1):
         kind = piece.order[place]
         if place + 1 < len(piece.order):
-            after = piece.order[place + 1]
-            rest = net.joints[piece.joints[place]].backward(backward[-1][0] + unary[after][0])
+            later = backward[-1][0] + unary[place + 1][0]
+            rest = net.joints[piece.joints[place]].backward(later)
         bar_back = [rest]
         for slot in range(len(net.grips[kind]) - 1, 0, -1):
-            bar_back.append(
-                net.inside[kind][slot - 1].backward(bar_back[-1] + unary[kind][slot])
-            )
+            later = bar_back[-1] + unary[place][slot]
+            bar_back.append(net.inside[kind][slot - 1].backward(later))
         backward.append(tuple(reversed(bar_back)))
     backward.reverse()
     return Prices(tuple(forward), tuple(backward), int(forward[-1][-1].min()))
 
 
-def _unary(net: Lattice, extra: dict[tuple[int, int], IntArray]) -> list[list[IntArray]]:
+def unary_costs(net: Lattice, extra: dict[tuple[int, int], IntArray]) -> list[list[IntArray]]:
+    """The cost of every grip of every class, with what is added to it."""
     return [
         [
             grips.cost + extra[kind, slot] if (kind, slot) in extra else grips.cost

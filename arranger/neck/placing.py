@@ -86,6 +86,7 @@ def _effort() -> Effort:
     table = solving()
     return Effort(
         rounds=table.rounds,
+        turns=table.turns,
         width=tenths(table.width),
         model_width=tenths(table.model_width),
         model_moves=table.model_moves,

@@ -4,7 +4,8 @@
 2. Elimination over the rows that look useful gives the best folded solution, again and
    again with prices on shapes: a first solution within the shape budget.
 3. Elimination with prices over every row that could still belong to something better
-   gives the lower bound. (A row whose min-marginal exceeds the solution cannot.)
+   gives the lower bound. (A row whose min-marginal exceeds the solution cannot.) Where its
+   tables would grow too large, equal bars are brought to agree first: fewer rows are left.
 4. CP-SAT decides over the useful rows, with the best solution so far as its hint.
 """
 
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from arranger.music.errors import InternalFault
+from arranger.neck.agreement import Agreement, agreement
 from arranger.neck.dynamic import Lattice, Path, Prices, prices
 from arranger.neck.folding import folded_optimum
 from arranger.neck.grips import IntArray
@@ -38,6 +40,7 @@ class Effort:
     """
 
     rounds: int
+    turns: int
     width: int
     model_width: int
     model_moves: int
@@ -87,11 +90,15 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
     priced = _shape_prices(net, budget, effort, best)
     if best.paths is None:
         raise InternalFault("no arrangement was found within the shape budget")
-    per_class = priced.by_row()
-    found = prices(net, extra=_by_occurrence(net, per_class))
-    marginals = least_marginals(net, found)
-    bound = _bound(net, budget, priced, marginals, best)
-    rows = _with(_model_rows(net, marginals, found.best, effort), best.paths)
+    extra = _by_occurrence(net, priced.by_row())
+    found = prices(net, extra=extra)
+    known = Agreement(found.best, least_marginals(net, found))
+    bound, exact = _bound(net, budget, priced, known.marginals, best)
+    if not exact:
+        goal = best.objective - budget.slack(priced.weight, priced.count)
+        known = agreement(net, extra, goal=goal, turns=effort.turns)
+        bound = max(bound, _bound(net, budget, priced, known.marginals, best)[0])
+    rows = _with(_model_rows(net, known, effort), best.paths)
     data = ModelData(net, rows, budget, best.paths)
     solved = solve(data, most_work=effort.work, seconds=effort.seconds)
     if solved is not None:
@@ -174,15 +181,13 @@ def _rows(marginals: dict[Place, IntArray], best: int, width: int) -> dict[Place
     }
 
 
-def _model_rows(
-    net: Lattice, marginals: dict[Place, IntArray], best: int, effort: Effort
-) -> dict[Place, IntArray]:
+def _model_rows(net: Lattice, known: Agreement, effort: Effort) -> dict[Place, IntArray]:
     """The useful rows, fewer where the piece is long: the model stays within its size."""
     width = effort.model_width
-    rows = _rows(marginals, best, width)
+    rows = _rows(known.marginals, known.bound, width)
     while width > 1 and _moves_between(net, rows) > effort.model_moves:
         width = width * 3 // 4
-        rows = _rows(marginals, best, width)
+        rows = _rows(known.marginals, known.bound, width)
     return rows
 
 
@@ -219,8 +224,9 @@ def _bound(
     priced: ShapePrices,
     marginals: dict[Place, IntArray],
     best: _Best,
-) -> int:
-    """A lower bound on every folded solution within the budget.
+) -> tuple[int, bool]:
+    """A lower bound on every folded solution within the budget, and whether it is the best
+    that these prices give.
 
     Its witness, and the best solution with the witness's shapes, are offered on the way.
     """
@@ -231,9 +237,9 @@ def _bound(
         for place, costs in marginals.items()
     }
     if not all(len(keep) for keep in rows.values()):
-        return best.objective
+        return best.objective, True
     objective = best.objective
     optimum, paths = folded_optimum(net, rows, priced.by_row())
     best.offer(paths)
     _offer_within(net, budget, rows, paths, best)
-    return min(objective, optimum.cost + slack)
+    return min(objective, optimum.cost + slack), optimum.exact

@@ -11,6 +11,7 @@ class SolvingTable(Table):
     lowest_tune: int = Field(ge=40, le=64)
     ceiling: float = Field(gt=0)
     rounds: int = Field(ge=1)
+    turns: int = Field(ge=1)
     width: float = Field(gt=0)
     model_width: float = Field(gt=0)
     model_moves: int = Field(ge=1000)

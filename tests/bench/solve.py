@@ -774,6 +774,7 @@ def effort() -> Effort:
     table = solving()
     return Effort(
         rounds=table.rounds,
+        turns=table.turns,
         width=tenths(table.width),
         model_width=tenths(table.model_width),
         model_moves=table.model_moves,

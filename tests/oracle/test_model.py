@@ -39,7 +39,9 @@ BUDGETS = {
     "at most one": ShapeBudget(new=30, beyond=60, wanted=1, most=1),
     "at most two": ShapeBudget(new=30, beyond=60, wanted=1, most=2),
 }
-EFFORT = Effort(rounds=6, width=100, model_width=10**6, model_moves=10**6, work=20, seconds=60)
+EFFORT = Effort(
+    rounds=6, turns=20, width=100, model_width=10**6, model_moves=10**6, work=20, seconds=60
+)
 
 
 @pytest.fixture(scope="module", params=PIECES)
