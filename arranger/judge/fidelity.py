@@ -84,13 +84,17 @@ def unfaithful_bars(
 ) -> tuple[int, ...]:
     """Printed numbers of bars where the tune is lost or turned, the worst first.
 
-    A bar counts its lost grid points and its broken steps; bars without either are left
-    out.
+    A bar counts its lost grid points and its broken steps and, at a level that promises a
+    share of the tune's notes, those left out; bars without any are not named.
     """
     lost: Counter[int] = Counter()
     bars = analysis.score.bars
-    broken = (note.onset for note, whole in _Tune(arrangement, analysis).steps() if not whole)
-    missed = (point for point, heard in _grid(arrangement, analysis, level) if not heard)
+    tune = _Tune(arrangement, analysis)
+    broken = [note.onset for note, whole in tune.steps() if not whole]
+    missed = [point for point, heard in _grid(arrangement, analysis, level) if not heard]
+    if level.melody_kept_least:
+        pairs = zip(tune.source, tune.kept, strict=True)
+        missed += [wanted.onset for wanted, note in pairs if note is None]
     for onset in (*broken, *missed):
         lost[bars[analysis.score.bar_index_at(onset)].number] += 1
     return tuple(sorted(lost, key=lambda bar: (-lost[bar], bar)))

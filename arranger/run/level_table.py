@@ -47,6 +47,7 @@ ROWS: dict[str, Callable[[Level], str]] = {
     "tempo": lambda level: f"{level.tempo_share:.0%} of the target",
     "shortest time between thumb notes": lambda level: f"{level.thumb_gap:.2f} s",
     "tune heard on the grid, at least": lambda level: f"{level.grid_fidelity_least:.0%}",
+    "notes of the tune kept, at least": lambda level: f"{level.melody_kept_least:.0%}",
     "tune steps turned, at most": lambda level: f"{level.contour_breaks_most:.0%}",
     "bass notes added to lead on": lambda level: "yes" if level.leading_bass else "no",
     "techniques": lambda level: ", ".join(level.techniques) or "none",

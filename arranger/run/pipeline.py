@@ -265,6 +265,11 @@ def _misfit(verdict: Verdict, level: Level) -> str:
             f"{heard.grid_fidelity:.1%} of the tune is heard on the level's grid, less than"
             f" {level.grid_fidelity_least:.0%}"
         )
+    if heard.melody_kept < level.melody_kept_least:
+        reasons.append(
+            f"{heard.melody_kept:.0%} of the tune's notes are kept, less than"
+            f" {level.melody_kept_least:.0%}: it runs faster than the level's fingers"
+        )
     if heard.contour_breaks > level.contour_breaks_most:
         reasons.append(
             f"{heard.contour_breaks:.1%} of its steps change direction, more than"

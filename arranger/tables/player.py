@@ -67,6 +67,7 @@ class Level(Table):
     tempo_share: float = Field(gt=0, le=1)
     thumb_gap: float = Field(gt=0)
     grid_fidelity_least: float = Field(ge=0, le=1)
+    melody_kept_least: float = Field(ge=0, le=1)
     contour_breaks_most: float = Field(ge=0, le=1)
     techniques: tuple[Technique, ...]
 
