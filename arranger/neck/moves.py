@@ -208,6 +208,8 @@ class Mover:
     octaves: tuple[int, ...]
     shift_factor: float
     hand_costs: IntArray
+    shaped: NDArray[np.bool_]
+    change: int = 0
 
     def between(self, before: Grips, after: Grips, step: Step) -> Moves:
         """Every possible move of a step with its cost in tenths."""
@@ -265,10 +267,11 @@ class Mover:
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
     ) -> IntArray:
         """A shape is taken up with the harmony, or on a strong beat at a price."""
-        entry: IntArray = self.hand_costs[after.hand[there]]
+        changed = before.hand[here] != after.hand[there]
+        paced = np.where(changed & self.shaped[after.hand[there]], np.int32(self.change), 0)
+        entry: IntArray = self.hand_costs[after.hand[there]] + paced.astype(np.int32)
         if step.chord_begins:
             return entry
-        changed = before.hand[here] != after.hand[there]
         extra = np.int32(tenths(self.shapes.change_within))
         return np.where(changed, entry + extra, np.int32(0))
 

@@ -11,7 +11,8 @@ from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import Grips, Held, tenths
 from arranger.neck.hands import Hands
 from arranger.neck.moves import Mover
-from arranger.neck.piece import BarClass, PieceBuilder
+from arranger.neck.pace import UNHURRIED, Pace
+from arranger.neck.piece import BarClass, Piece, PieceBuilder
 from arranger.neck.reach import HandRules
 from arranger.tables import Level, Player
 from arranger.tables.arranging import arranging
@@ -56,16 +57,27 @@ def network(
         alone=alone,
     ).build()
     grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
-    mover = Mover(
+    return lattice(piece, grips, _mover(reduction, piece, UNHURRIED))
+
+
+def at_pace(reduction: Reduction, net: Lattice, pace: Pace) -> Lattice:
+    """The same grips with moves that cost what the pace asks."""
+    return lattice(net.piece, net.grips, _mover(reduction, net.piece, pace))
+
+
+def _mover(reduction: Reduction, piece: Piece, pace: Pace) -> Mover:
+    table, costs = arranging(), fingering()
+    return Mover(
         moves=costs.move,
         shapes=costs.shape,
         melody=table.melody,
         bass=table.bass,
         octaves=piece.octaves,
-        shift_factor=float(getattr(costs.level, reduction.level)),
+        shift_factor=float(getattr(costs.level, reduction.level)) * pace.shift,
+        change=pace.change,
         hand_costs=np.array([tenths(held.cost) for held in piece.hands], dtype=np.int32),
+        shaped=np.array([held.shape is not None for held in piece.hands], dtype=np.bool_),
     )
-    return lattice(piece, grips, mover)
 
 
 def _bar_grips(bar: BarClass, maker: GripMaker) -> tuple[Grips, ...]:

@@ -14,8 +14,9 @@ from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, rank_keys
 from arranger.neck.marked import beside_book, check_bars, marked_rows, window
-from arranger.neck.network import grip_maker, network
+from arranger.neck.network import at_pace, grip_maker, network
 from arranger.neck.others import Solved, other_ways
+from arranger.neck.pace import slower, travels
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_budget import ShapeBudget
 from arranger.neck.written import Chosen, arrangement
@@ -46,7 +47,7 @@ def place(
     maker = grip_maker(reduction, level, player)
     ranked, net = rank_keys(reduction, maker)
     setting = ranked[0].setting
-    proven = prove(net, shape_budget(level, fingering().shape), _effort())
+    net, proven = _paced(reduction, level, net)
     whole = net, proven.paths
     if reduction.marks.marked_bars:
         net, proven, whole = _with_marks(reduction, setting, level, maker, before=(net, proven))
@@ -80,6 +81,23 @@ def place(
             others,
         ),
     )
+
+
+def _paced(reduction: Reduction, level: Level, net: Lattice) -> tuple[Lattice, Proven]:
+    """The solution; where the hand travels more than the level allows, the best of those
+    with dearer travels that keeps to it, or the last that was tried.
+    """
+    budget, effort = shape_budget(level, fingering().shape), _effort()
+    proven = prove(net, budget, effort)
+    found = travels(net, proven.paths)
+    if not found.beyond(level):
+        return net, proven
+    for pace in slower(found, level, solving().paces):
+        paced = at_pace(reduction, net, pace)
+        proven = prove(paced, budget, effort)
+        if not travels(paced, proven.paths).beyond(level):
+            break
+    return paced, proven
 
 
 def _effort() -> Effort:

@@ -88,6 +88,7 @@ def reduce(
             arpeggio=fingers,
             wishes=wishes,
             costs=table.fill,
+            patterns=level.patterns,
         ),
         bar_wishes=wishes,
         thumb_beats=onsets,

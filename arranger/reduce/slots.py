@@ -22,11 +22,13 @@ def slots(
     arpeggio: frozenset[Beat],
     wishes: tuple[BarWish, ...],
     costs: FillCosts,
+    patterns: int,
 ) -> tuple[Slot, ...]:
     """The slots of the piece; they begin at bars, tune notes, strokes and thumb beats.
 
     A thumb beat without a stroke is a place where an inner note may answer a long note;
-    ``arpeggio`` holds the onsets at which the fingers go on with a broken chord.
+    ``arpeggio`` holds the onsets at which the fingers go on with a broken chord, ``patterns``
+    is the most that a section may have of the right hand's.
     """
     score = analysis.score
     changes = _chord_changes(analysis, strokes)
@@ -35,7 +37,7 @@ def slots(
     starts |= set(beats) | arpeggio
     onsets = sorted(starts)
     inner = _inner_by_onset(analysis)
-    pattern = pattern_beats(analysis, beats, frozenset(inner)) | arpeggio
+    pattern = pattern_beats(analysis, beats, frozenset(inner), most=patterns) | arpeggio
     made: list[Slot] = []
     tune_at, stroke_at = _Cursor(melody), _Cursor(strokes)
     chord: Chord | None = None

@@ -37,9 +37,12 @@ class Piece:
 
 @dataclass
 class Rooms:
-    """Stand-ins: ``grid`` by level, ``breaks`` by level or level and key, the levels tried."""
+    """Stand-ins: ``grid`` and ``kept`` by level, ``breaks`` by level or level and key; and the
+    levels tried.
+    """
 
     grid: dict[str, float] = field(default_factory=dict)
+    kept: dict[str, float] = field(default_factory=dict)
     breaks: dict[str, float] = field(default_factory=dict)
     broken: tuple[Violation, ...] = ()
     tried: list[str] = field(default_factory=list)
@@ -57,6 +60,7 @@ class Rooms:
         in_key = f"{level_name} {arrangement.key.short}"
         heard = replace(
             ALL_HEARD,
+            melody_kept=self.kept.get(level_name, 1.0),
             grid_fidelity=self.grid.get(level_name, 1.0),
             contour_breaks=self.breaks.get(in_key, self.breaks.get(level_name, 0.0)),
         )
@@ -91,9 +95,18 @@ def test_misfit_names_the_bars_and_the_nearest_level_that_works(rooms: Rooms) ->
     assert refused.value.nearest == "intermediate"
     assert str(refused.value) == (
         "piece.mid: the piece does not suit the level beginner: 90.0% of the tune is heard on"
-        " the level's grid, less than 95%; see bars 3, 7. The nearest level that works is"
+        " the level's grid, less than 98%; see bars 3, 7. The nearest level that works is"
         " intermediate: --level intermediate. To write beginner all the same: --anyway."
     )
+
+
+def test_a_level_keeps_as_much_of_the_tune_as_it_promises(rooms: Rooms) -> None:
+    """A beginner's tune may be thinned; at the upper levels it is the tune."""
+    rooms.kept = dict.fromkeys(("beginner", "elementary", "intermediate"), 0.6)
+    assert arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    with pytest.raises(LevelMismatch, match="60% of the tune's notes are kept") as refused:
+        arrange_analysis(ANALYSIS, level="intermediate", wishes=Wishes())
+    assert refused.value.nearest == "advanced"
 
 
 def test_another_key_is_tried_before_the_piece_is_refused(rooms: Rooms) -> None:
@@ -132,7 +145,7 @@ def test_anyway_returns_it_all_the_same(rooms: Rooms) -> None:
 
 def test_limits_are_those_of_the_level_table(rooms: Rooms) -> None:
     """Exactly at the limit is good enough."""
-    rooms.grid, rooms.breaks = {"beginner": 0.95}, {"beginner": 0.10}
+    rooms.grid, rooms.breaks = {"beginner": 0.98}, {"beginner": 0.10}
     assert arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
 
 
