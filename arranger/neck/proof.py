@@ -33,6 +33,10 @@ from arranger.neck.shape_budget import (
 )
 
 
+LOOKS = 2
+"""A better solution found in the first look leaves fewer rows to the second."""
+
+
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How hard to try. Widths are tenths of a point beyond the best path; ``work`` is in
@@ -95,9 +99,8 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
     known = Agreement(found.best, least_marginals(net, found))
     bound, exact = _bound(net, budget, priced, known.marginals, best)
     if not exact:
-        goal = best.objective - budget.slack(priced.weight, priced.count)
-        known = agreement(net, extra, goal=goal, turns=effort.turns)
-        bound = max(bound, _bound(net, budget, priced, known.marginals, best)[0])
+        known, agreed = _agreed(net, budget, priced, best, turns=effort.turns)
+        bound = max(bound, agreed)
     rows = _with(_model_rows(net, known, effort), best.paths)
     data = ModelData(net, rows, budget, best.paths)
     solved = solve(data, most_work=effort.work, seconds=effort.seconds)
@@ -105,6 +108,22 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
         best.offer(solved.paths)
     work = 0.0 if solved is None else solved.work
     return Proven(best.paths, best.objective, min(bound, best.objective), work)
+
+
+def _agreed(
+    net: Lattice, budget: ShapeBudget, priced: ShapePrices, best: _Best, *, turns: int
+) -> tuple[Agreement, int]:
+    """Equal bars brought to agree, and the bound from the rows that are left then."""
+    slack = budget.slack(priced.weight, priced.count)
+    extra = _by_occurrence(net, priced.by_row())
+    known = agreement(net, extra, goal=best.objective - slack, turns=turns)
+    bound = known.bound + slack
+    for _ in range(LOOKS):
+        found, exact = _bound(net, budget, priced, known.marginals, best)
+        bound = max(bound, found)
+        if exact:
+            break
+    return known, bound
 
 
 def _shape_prices(
