@@ -32,7 +32,6 @@ from arranger.neck.shape_budget import (
     shapes_used,
 )
 
-
 LOOKS = 2
 """A better solution found in the first look leaves fewer rows to the second."""
 
