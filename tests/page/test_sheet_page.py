@@ -325,6 +325,17 @@ def test_a_phone_reaches_the_play_button_from_everywhere(show: Any, tune: Arrang
     assert box["height"] >= 35
 
 
+def test_a_phone_shows_the_fingers_large_enough_to_read(show: Any, tune: Arrangement) -> None:
+    page = show(tune)
+    page.set_viewport_size({"width": 375, "height": 667})
+    page.click("#play")
+    _until(page, "document.querySelector('#hand text')?.getBoundingClientRect().height >= 12")
+    frame = page.locator(".system").first
+    drawing = page.locator("svg.sheet").first.bounding_box()
+    tail = frame.bounding_box()["y"] + frame.evaluate("frame => frame.clientHeight")
+    assert tail >= drawing["y"] + drawing["height"] + 4  # room for the tail of a p
+
+
 def test_dark_and_print_have_their_own_colours(show: Any, tune: Arrangement) -> None:
     page = show(tune)
     colour = "getComputedStyle(document.body).backgroundColor"

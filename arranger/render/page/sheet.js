@@ -309,14 +309,16 @@
   // ---- The fretting hand on a neck -----------------------------------------------------------
   const frets = Math.max(5, ...notes.map((note) => note[FRET])) + 1;
   const neck = byId("neck");
-  const WIDE = 900;
+  const narrow = matchMedia("(max-width: 40rem)");
+  let wide = 900;
   const GAP = 24;
-  const fretX = (fret) => 60 + ((WIDE - 80) * (1 - 2 ** (-fret / 12))) / (1 - 2 ** (-frets / 12));
+  const fretX = (fret) => 60 + ((wide - 80) * (1 - 2 ** (-fret / 12))) / (1 - 2 ** (-frets / 12));
   const lefty = () => byId("left").checked;
-  const atX = (x) => (lefty() ? WIDE - x : x);
+  const atX = (x) => (lefty() ? wide - x : x);
   const drawNeck = () => {
+    wide = narrow.matches ? 480 : 900; // finger numbers stay legible on a phone
     neck.replaceChildren();
-    neck.setAttribute("viewBox", `0 0 ${WIDE} ${7 * GAP}`);
+    neck.setAttribute("viewBox", `0 0 ${wide} ${7 * GAP}`);
     for (let fret = 0; fret <= frets; fret += 1) {
       const x = atX(fretX(fret));
       svgElement("path", {
@@ -331,7 +333,7 @@
     }
     for (let string = 1; string <= 6; string += 1) {
       svgElement("path", {
-        d: `M${atX(60)},${string * GAP}H${atX(WIDE - 10)}`, stroke: "currentColor",
+        d: `M${atX(60)},${string * GAP}H${atX(wide - 10)}`, stroke: "currentColor",
         "stroke-width": 0.6 + 0.3 * string,
       }, neck);
     }
@@ -434,11 +436,15 @@
   byId("tempo").addEventListener("input", () => { showTempo(); restart(); });
   byId("swing")?.addEventListener("change", restart);
   byId("hear").addEventListener("change", restart);
-  byId("left").addEventListener("change", () => {
-    document.body.classList.toggle("lefty", lefty());
+  const drawAnew = () => {
     drawNeck();
     drawHand(marked);
+  };
+  byId("left").addEventListener("change", () => {
+    document.body.classList.toggle("lefty", lefty());
+    drawAnew();
   });
+  narrow.addEventListener("change", drawAnew);
   document.addEventListener("keydown", (event) => {
     if (event.key !== " " || event.target.closest("button, select, input, rect, summary")) return;
     event.preventDefault();
