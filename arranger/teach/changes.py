@@ -115,7 +115,16 @@ def shape_steps(
     steps = [
         LessonStep(kind="shapes", title=title, text=text, shapes=tuple(range(len(shapes))))
     ]
-    return steps + [_drill(change, shapes) for change in ranked[: table.drills]]
+    return steps + [_drill(both, shapes) for both in _there_and_back(ranked)[: table.drills]]
+
+
+def _there_and_back(ranked: Sequence[Change]) -> list[tuple[Change, ...]]:
+    """Each change with the one back again, where the piece has it: one drill trains both."""
+    pairs: dict[frozenset[int], tuple[Change, ...]] = {}
+    for change in ranked:
+        pair = frozenset((change.start, change.goal))
+        pairs[pair] = (*pairs.get(pair, ()), change)
+    return list(pairs.values())
 
 
 def shape_name(shape: Shape, shapes: Sequence[Shape]) -> str:
@@ -138,17 +147,20 @@ def _name(change: Change, shapes: Sequence[Shape]) -> str:
     return " → ".join(names)
 
 
-def _drill(change: Change, shapes: Sequence[Shape]) -> LessonStep:
+def _drill(both: Sequence[Change], shapes: Sequence[Shape]) -> LessonStep:
+    """A drill for a change, told from its harder side, and for the change back if there is."""
+    change = both[0]
+    bars = tuple(sorted({bar for one in both for bar in one.bars}))
     parts = "; ".join(change.parts) or "all fingers lift"
     text = (
         f"{parts[:1].upper()}{parts[1:]}. Place the fingers without playing, "
         "eight times there and back; then pluck the bass and one string on top. Found in "
-        f"{in_words(change.bars)}."
+        f"{in_words(bars)}."
     )
     return LessonStep(
         kind="change",
-        title=f"Drill {_name(change, shapes)}",
+        title=f"Drill {_name(change, shapes)}{' and back' if len(both) > 1 else ''}",
         text=text,
-        bars=change.bars,
+        bars=bars,
         shapes=(change.start, change.goal),
     )

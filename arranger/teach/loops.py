@@ -12,6 +12,9 @@ from arranger.teach.bars import TabBar, counted, in_words, listed
 _TOLD = 2
 """So many differing bars are told note by note; a longer list is only named."""
 
+_ALIKE = 4
+"""One bar in so many may differ where a loop is called another's repeat."""
+
 Loop = tuple[TabBar, ...]
 """Neighbouring bars that are practised round and round."""
 
@@ -159,7 +162,7 @@ def repeat_steps(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
     """For loops that nearly come again: in which bars, and how, they differ.
 
     A loop is told against the one it nearly is; a new one against the earlier one that it is
-    most like, if at least half of its bars are the same.
+    most like, if no more than a bar in four is another: what differs more is new music.
     """
     steps: list[LessonStep] = []
     known: list[Loop] = []
@@ -172,7 +175,7 @@ def repeat_steps(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
         known.append(new.bars)
         if like:
             differs, before = min(like, key=lambda pair: len(pair[0]))
-            if 2 * len(differs) <= len(new.bars):
+            if _ALIKE * len(differs) <= len(new.bars):
                 steps.append(_differences(before, new.bars, differs))
         for loop in new.nearly:
             steps.append(_differences(new.bars, loop, _differing_bars(new.bars, loop)))

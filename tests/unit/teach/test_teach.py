@@ -283,7 +283,7 @@ def test_a_loop_tells_what_was_drilled_before(piece):
         lines_of(*[A_BAR] * 8, *[B_BAR] * 8), shapes=(C, G), chords=marks, sections={1: "A"}
     )
     first, second = [step for step in lesson_for(arrangement) if step.kind == "loop"]
-    assert first.text.endswith("Watch for C → G in bar 3 and G → C in bar 4.")
+    assert first.text.endswith("Watch for C → G and back in bars 3–4.")
     assert second.text.endswith("Watch for the hardest place in bar 16.")
 
 
@@ -360,3 +360,18 @@ def test_bars_in_words():
     assert in_words([3]) == "bar 3"
     assert in_words([9, 1, 2, 3, 5, 6]) == "bars 1–3, 5–6 and 9"
     assert in_words([4, 4]) == "bar 4"
+
+
+def test_there_and_back_is_one_drill(piece):
+    marks = [ChordMark(onset=Fraction(4 * i), name="", shape=i % 2) for i in range(4)]
+    arrangement = piece(lines_of(*[A_BAR] * 4), shapes=(C, G), chords=marks)
+    drills = [step for step in lesson_for(arrangement) if step.kind == "change"]
+    assert [drill.title for drill in drills] == ["Drill C → G and back"]
+    assert drills[0].bars == (2, 3)  # bar 4 is bar 2 again
+
+
+def test_half_another_strain_is_no_repeat(piece):
+    strain = [A_BAR, B_BAR] * 4
+    other = [*strain[:4], *[changed(B_BAR, 3, 1)] * 4]
+    arrangement = piece(lines_of(*strain, *other), sections={1: "A", 9: "B"})
+    assert step(lesson_for(arrangement), "repeats") is None
