@@ -68,6 +68,7 @@ class RightHandCosts(Table):
 
 class SlurRules(Table):
     most_frets: int = Field(ge=1, le=5)
+    slide_frets: int = Field(ge=1, le=5)
     most_seconds: float = Field(gt=0)
 
 
