@@ -47,6 +47,7 @@ def lift_bar_numbers(root: etree._Element) -> None:
 def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:
     """A bar with a section's letter has lost its number: it stands to the right of the letter.
 
+    Where the first note is too near for that, as inside a line, it stands to the left.
     ``numbers`` leads from the ids of bars to what is printed; a pick-up (0) needs none.
     """
     for bar in root.iter(f"{_SVG}g"):
@@ -56,9 +57,23 @@ def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:
             continue
         x, y, wide, high = (float(box.get(name, "0")) for name in ("x", "y", "width", "height"))
         group = sub(bar, f"{_SVG}g", **{"class": "mNum"})
-        text = sub(group, f"{_SVG}text", str(number), x=f"{x + wide + _BESIDE:.0f}")
+        right = x + wide + _BESIDE
+        ends = right + _LETTERS * (_DIGIT * len(str(number)) + _AIR)
+        if ends <= min(_heads(bar), default=ends):
+            text = sub(group, f"{_SVG}text", str(number), x=f"{right:.0f}")
+        else:
+            text = sub(group, f"{_SVG}text", str(number), x=f"{x - _BESIDE:.0f}")
+            text.set("text-anchor", "end")
         text.set("y", f"{y + high:.0f}")
         text.set("font-size", f"{_LETTERS}px")
+
+
+def _heads(bar: etree._Element) -> Iterator[float]:
+    """Where the heads of a bar's notes stand."""
+    for note in bar.iter(f"{_SVG}g"):
+        if "note" in note.get("class", "").split():
+            for head in note.iter(f"{_SVG}use"):
+                yield float(_NUMBERS.findall(head.get("transform", "0"))[0])
 
 
 def _paths(root: etree._Element) -> Iterator[etree._Element]:

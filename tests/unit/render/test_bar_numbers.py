@@ -66,6 +66,16 @@ def test_a_section_keeps_its_number() -> None:
     assert bare.find(".//{*}g[@class='mNum']") is None
 
 
+def test_a_number_gives_way_to_the_first_note() -> None:
+    for head, place in ((1500, "590"), (700, "10")):
+        root = drawing(
+            '<g class="reh"><rect x="100" y="20" width="400" height="450"/></g>'
+            f'<g class="note"><use transform="translate({head}, 900) scale(0.72, 0.72)"/></g>'
+        )
+        number_sections(root, {"b-1": 33})
+        assert root.find(".//{*}g[@class='mNum']/{*}text").get("x") == place
+
+
 def test_every_bar_drawn_has_its_number() -> None:
     folds = folded(twice(last="1:1 1"))
     texts = "".join(system.svg for system in engraved(folds, width=2000))
