@@ -144,7 +144,9 @@ class _Drawing:
         ours = sub(canvas, f"{_SVG}g", **{"class": "hands"})
         top, bottom = _tab_lines(root)
         rows = self._right_hand(ours, places, bottom)
-        self._slurs(ours, places, top, fingers)
+        # Beside a tab alone no bar line reaches above the tab, where slur letters stand.
+        lines = [] if self.tab_only else [right for _, right in _bar_spans(root)]
+        self._slurs(ours, places, top, fingers, lines)
         moments = _moments(root, self.written, places)
         above = 0.0
         if self.tab_only:
@@ -193,6 +195,7 @@ class _Drawing:
         places: Mapping[int, _Place],
         tab_top: float,
         fingers: Sequence[_Place],
+        lines: Sequence[float],
     ) -> None:
         """H and P as arcs, slides as lines, where both ends stand in this system."""
         for to, origin in self.origins.items():
@@ -217,7 +220,7 @@ class _Drawing:
             sign = "H" if self.notes[to].slur == "hammer-on" else "P"
             # Letters stand over the arc and over the tab, where no line runs through them.
             over = min(tab_top, top - 0.5 * _SPACE) - 0.4 * _SPACE
-            x = _clear(middle, over, fingers)
+            x = _clear(middle, over, fingers, lines)
             _letter(parent, x, over, sign, size=_SIGN, style="normal")
 
     def _left_hand(
@@ -474,12 +477,15 @@ def _finger_places(root: etree._Element) -> list[_Place]:
     return found
 
 
-def _clear(x: float, y: float, fingers: Sequence[_Place]) -> float:
-    """The nearest place to ``x`` at which a letter at height ``y`` meets no finger."""
-    near = [place.x for place in fingers if abs(place.y - y) < 2 * _SPACE]
-    ways = (0.0, 1.6, -1.6, 2.4, -2.4)
+def _clear(x: float, y: float, fingers: Sequence[_Place], lines: Sequence[float]) -> float:
+    """The nearest place to ``x`` at which a letter at height ``y`` meets no finger, no bar
+    line.
+    """
+    near = [(place.x, 1.5) for place in fingers if abs(place.y - y) < 2 * _SPACE]
+    near += [(line, 0.9) for line in lines]
+    ways = (0.0, 1.0, -1.0, 1.6, -1.6, 2.4, -2.4)
     tried = (x + way * _SPACE for way in ways)
-    return next((at for at in tried if all(abs(at - f) > 1.5 * _SPACE for f in near)), x)
+    return next((at for at in tried if all(abs(at - f) > w * _SPACE for f, w in near)), x)
 
 
 def _shorten_ids(root: etree._Element) -> None:

@@ -6,7 +6,7 @@ from lxml import etree
 from render_tunes import twice
 
 from arranger.render.bar_numbers import lift_bar_numbers, number_sections
-from arranger.render.engrave import engraved
+from arranger.render.engrave import _clear, _Place, engraved
 from arranger.render.fold import folded
 from arranger.render.light_svg import lighten
 
@@ -99,3 +99,11 @@ def test_the_light_drawing_paints_the_same_lines_and_words() -> None:
     texts = list(root.iter("{*}text"))
     assert (texts[0].text, dict(texts[0].attrib)) == ("x", {"x": "4", "font-size": "7px"})
     assert "".join(texts[1].itertext()) == "two words"
+
+
+def test_a_slur_letter_stands_beside_a_bar_line() -> None:
+    """A pull-off over the bar line: its letter would stand on the line between the staves."""
+    assert _clear(1000.0, 0.0, (), (1000.0,)) > 1000
+    assert _clear(1000.0, 0.0, (), (2000.0,)) == 1000
+    finger = _Place(1180.0, 0.0)
+    assert _clear(1000.0, 0.0, (finger,), (1000.0,)) < 1000
