@@ -14,7 +14,7 @@ from arranger.render.xml_text import clean, sub
 _GAP = 14
 """Distance of two strings, and of two frets but for a little more, in drawing units."""
 _FRET = 17
-_LEFT, _TOP = 26, 46
+_LEFT, _TOP = 34, 46
 _FRETS = 4
 _WIDTH = _LEFT + 5 * _GAP + 16
 
@@ -100,7 +100,9 @@ def _grid(svg: etree._Element, rows: int, top: int) -> None:
         nut = sub(svg, "path", d=f"M{_LEFT - 0.4},{_TOP}H{right + 0.4}", stroke="currentColor")
         nut.set("stroke-width", "3")
     else:
-        _text(svg, _LEFT - 16, _TOP + 0.5 * _FRET + 4, 11, roman(top))
+        fret = _text(svg, _LEFT - 10, _TOP + 0.5 * _FRET + 4.5, 13.5, roman(top))
+        fret.set("font-weight", "bold")
+        fret.set("text-anchor", "end")
 
 
 def _barre(svg: etree._Element, shape: Shape, top: int) -> None:

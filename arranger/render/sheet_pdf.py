@@ -86,30 +86,30 @@ def _steps(lesson: Lesson) -> list[dict[str, object]]:
     for kind, together in groupby(lesson.steps, key=lambda step: step.kind):
         group = list(together)
         if kind == "loop" and len(group) > 1:
-            steps.append({"title": "Loops", "text": _loops(group), "shapes": []})
+            how = one_line(group[0].text).partition(". ")[0].rstrip(".")
+            lines = _loops(group)
+            steps.append({"title": "Loops", "text": f"{how}:", "shapes": [], "lines": lines})
             continue
         steps += [
             {
                 "title": one_line(step.title),
                 "text": one_line(step.text),
                 "shapes": list(step.shapes) if step.kind == "change" else [],
+                "lines": [],
             }
             for step in group
         ]
     return steps
 
 
-def _loops(loops: Sequence[LessonStep]) -> str:
-    """What to do, told once, and which bars."""
-    first, *others = (one_line(step.text) for step in loops)
-    how, _, again = first.partition(". ")
-    after = [again, *(text.partition(". ")[2] for text in others)]
-    named = [
-        one_line(step.title).removeprefix("Loop ")
-        + (f" ({more[0].lower()}{more[1:-1]})" if more else "")
-        for step, more in zip(loops, after, strict=True)
-    ]
-    return f"{how.rstrip('.')}: {' · '.join(named)}."
+def _loops(loops: Sequence[LessonStep]) -> list[str]:
+    """A line for each: which bars, and what there is to say of them but how to loop."""
+    lines = []
+    for step in loops:
+        name = one_line(step.title).removeprefix("Loop ")
+        more = one_line(step.text).partition(". ")[2]
+        lines.append(f"{name[:1].upper()}{name[1:]}. {more}".rstrip())
+    return lines
 
 
 def _right(arrangement: Arrangement, verdict: Verdict) -> list[str]:

@@ -155,6 +155,8 @@ def test_loops_side_by_side_are_printed_as_one_list() -> None:
     day = LessonStep(kind="day", title="A day", text="Slowly.")
     printed = _steps(Lesson(steps=(*loops, day)))
     assert [step["title"] for step in printed] == ["Loops", "A day"]
-    assert printed[0]["text"] == (
-        "Round and round: bars 1–8 of part A · bars 9–16 (it comes again in bar 20)."
-    )
+    assert printed[0]["text"] == "Round and round:"
+    assert printed[0]["lines"] == [
+        "Bars 1–8 of part A.",
+        "Bars 9–16. It comes again in bar 20.",
+    ]
