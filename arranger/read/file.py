@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +15,9 @@ from arranger.music.errors import UnreadableInput
 from arranger.read.table import reading_table
 
 ZIP = b"PK\x03\x04"
-UNPACKED_MOST = 10
-"""How many times the limit of a plain file a packed one may unpack to."""
+
+DAMAGED = (zipfile.BadZipFile, zlib.error, RuntimeError, LookupError, ValueError, OSError)
+"""What goes wrong in a packed file that is damaged, locked or packed in an unknown way."""
 
 
 def bytes_of(path: Path) -> bytes:
@@ -54,10 +57,42 @@ def refuse_bomb(data: bytes, where: str) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(entry.file_size for entry in packed.infolist())
-    except (zipfile.BadZipFile, ValueError, OSError) as error:
+    except DAMAGED as error:
         raise unreadable(where, "the packed score is damaged") from error
-    if size > UNPACKED_MOST * reading_table().limits.megabytes * 1e6:
+    limits = reading_table().limits
+    if size > limits.unpacked * limits.megabytes * 1e6:
         raise unreadable(where, "the packed score unpacks to far too much")
+
+
+_REPEATED = re.compile(rb"\btimes\s*=\s*[\"']\s*(\d+)")
+
+
+def refuse_too_much(data: bytes, where: str) -> None:
+    """A MusicXML file, packed or plain, may print so many notes and bars.
+
+    They are counted before anything is built of them. A repeat that states how often it is
+    played is taken to hold for the whole file.
+
+    Raises
+    ------
+    UnreadableInput : there are more, or the packed file is damaged.
+    """
+    limits = reading_table().limits
+    refuse_bomb(data, where)
+    try:
+        text = _unpacked(data).replace(b"\0", b"")  # UTF-16 is counted too
+    except DAMAGED as error:
+        raise unreadable(where, "the packed score is damaged") from error
+    times = max((int(told[:9]) for told in _REPEATED.findall(text)), default=1)
+    for things, most in (("note", limits.written_notes), ("measure", limits.written_bars)):
+        count = len(re.findall(rf"<{things}[\s>/]".encode(), text)) * max(1, times)
+        if count > most:
+            named = "bars" if things == "measure" else "notes"
+            raise UnreadableInput(
+                f"the score has {count} {named}, repeats played out, more than {most}",
+                where=where,
+                next_step="Give one piece or one movement.",
+            )
 
 
 def musicxml_root(data: bytes, where: str) -> Any:
@@ -67,13 +102,13 @@ def musicxml_root(data: bytes, where: str) -> Any:
     ------
     UnreadableInput : it is damaged, or is no partwise score.
     """
-    refuse_bomb(data, where)
+    refuse_too_much(data, where)
     parser = etree.XMLParser(
         resolve_entities=False, no_network=True, load_dtd=False, remove_blank_text=False
     )
     try:
         root = etree.fromstring(_unpacked(data), parser)
-    except (etree.XMLSyntaxError, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+    except (etree.XMLSyntaxError, *DAMAGED) as error:
         raise unreadable(where, "the MusicXML file is damaged") from error
     if root.tag != "score-partwise":
         raise UnreadableInput(

@@ -20,8 +20,9 @@ from arranger.music.key import Key
 from arranger.music.page import Page
 from arranger.music.pitch import pitch_class
 from arranger.music.score import Bar, KeyMark, Note, Score, SourceWarning, TempoMark
-from arranger.music.time import Beat
+from arranger.music.time import Beat, beats_of
 from arranger.music.written_note import WrittenNote
+from arranger.read.extent import refuse_endless
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music
 from arranger.read.notation import notation_format
 from arranger.read.reading import read
@@ -55,6 +56,8 @@ def guitar_page(
     if notation_format(data, path) != "musicxml":
         return _shifted(_from_score(read(path)), octave_down, named=False)
     sheet = _sheet(data, path)
+    tempo = sheet.tempos[0].quarters if sheet.tempos else None
+    refuse_endless(sheet.bars, sheet.notes.values(), tempo, path)
     page = _page(sheet, path, hashlib.sha256(data).hexdigest(), keep_fingering)
     return _shifted(page, octave_down, named=sheet.guitar and not sheet.octave_said)
 
@@ -150,7 +153,7 @@ def _sheet(data: bytes, path: Path) -> _Sheet:
     sheet.title = _text(root, "work/work-title") or _text(root, "movement-title")
     for creator in root.iter("creator"):
         if creator.get("type") == "composer":
-            sheet.composer = (creator.text or "").strip()
+            sheet.composer = clean_text(creator.text or "")
     if len(root.findall("part")) > 1:
         said = f"Of several parts, {name or 'the first'} is fingered"
         sheet.warnings.append(SourceWarning(code="one-part", text=said))
@@ -198,7 +201,7 @@ def _measure(sheet: _Sheet, measure: Any, numbers: dict[int, int]) -> None:
         if element.tag == "attributes":
             _attributes(sheet, element, at)
         elif element.tag in ("backup", "forward"):
-            step = Fraction(_text(element, "duration")) / sheet.divisions
+            step = beats_of(_text(element, "duration")) / sheet.divisions
             at += step if element.tag == "forward" else -step
             longest = max(longest, at)
         elif element.tag in ("direction", "sound"):
@@ -207,7 +210,7 @@ def _measure(sheet: _Sheet, measure: Any, numbers: dict[int, int]) -> None:
             if element.find("grace") is not None:
                 graces.append(element)
                 continue
-            length = Fraction(_text(element, "duration")) / sheet.divisions
+            length = beats_of(_text(element, "duration")) / sheet.divisions
             chord = element.find("chord") is not None
             onset = before if chord else at
             for place, grace in enumerate(graces):

@@ -13,8 +13,9 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
-from arranger.read.file import ZIP, refuse_bomb, unreadable
+from arranger.read.file import ZIP, refuse_too_much, unreadable
 from arranger.read.piece import (
     WHOLE_PARTS,
     Piece,
@@ -62,7 +63,15 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     ------
     UnreadableInput : music21 cannot make a score of it, or it unpacks to too much.
     """
-    refuse_bomb(data, path.name)
+    if kind == "musicxml":
+        refuse_too_much(data, path.name)
+    most = {"humdrum": limits.humdrum_kilobytes, "abc": limits.abc_kilobytes}.get(kind)
+    if most is not None and len(data) > most * 1000:
+        raise UnreadableInput(
+            f"the file is larger than {most:g} kB",
+            where=path.name,
+            next_step="Give one piece or one movement.",
+        )
     score = _parsed(kind, path)
     score, remarks = _played_out(score)
     sounding = score.toSoundingPitch()

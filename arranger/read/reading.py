@@ -141,9 +141,19 @@ def _refuse_what_is_no_piece(piece: Piece, path: Path, table: ReadingTable) -> N
         )
 
 
+def _refuse_too_many_bars(count: int, path: Path, table: ReadingTable) -> None:
+    if count > table.limits.bars:
+        raise UnreadableInput(
+            f"the piece has {count} bars, more than {table.limits.bars}",
+            where=path.name,
+            next_step="Give one piece or one movement.",
+        )
+
+
 def _score(piece: Piece, path: Path, sha256: str, told: Told, table: ReadingTable) -> Score:
     signatures, meter_remarks = read_signatures(piece)
     line = _time_line(piece, signatures)
+    _refuse_too_many_bars(len(line.bars), path, table)
     swing = find_swing(piece, line.bars, told.straight, table.swing)
     if swing.ratio > 1.0:
         piece = straightened(piece, line.bars, swing)

@@ -99,17 +99,15 @@ def repair(data: bytes, limits: Limits, *, where: str) -> Repaired:
     """
     mends = Mends()
     kind, division, seconds, place = _header(data, mends, where)
-    tracks = [
-        _Track(chunk, number, mends, limits, division).events()
-        for number, chunk in enumerate(_chunks(data, place, mends))
-    ]
-    struck = sum(e[1][0] & 0xF0 == NOTE_ON and e[1][2] > 0 for t in tracks for e in t)
-    if struck > limits.notes:
-        raise UnreadableInput(
-            f"the file holds {struck} notes, more than {limits.notes}",
-            where=where,
-            next_step="Give one piece or one movement.",
-        )
+    bodies = _chunks(data, place, mends)
+    _refuse_more(len(bodies), limits.tracks, "tracks", where)
+    tracks = []
+    struck = 0
+    for number, body in enumerate(bodies):
+        track = _Track(body, number, mends, limits, division)
+        tracks.append(track.events())
+        struck += track.struck
+        _refuse_more(struck, limits.notes, "notes", where)
     if not tracks:
         raise UnreadableInput(
             "the file holds no tracks",
@@ -127,6 +125,15 @@ def repair(data: bytes, limits: Limits, *, where: str) -> Repaired:
         in_seconds=seconds,
         remarks=mends.remarks(division),
     )
+
+
+def _refuse_more(count: int, most: int, things: str, where: str) -> None:
+    if count > most:
+        raise UnreadableInput(
+            f"the file holds more than {most} {things}",
+            where=where,
+            next_step="Give one piece or one movement.",
+        )
 
 
 def _is_meta(event: bytes, kind: int) -> bool:
@@ -213,12 +220,17 @@ class _Track:
         self.place = 0
         self.tick = 0
         self.status = 0
+        self.struck = 0
+        self.most = limits.notes
         self.result: list[tuple[int, bytes]] = []
 
     def events(self) -> list[tuple[int, bytes]]:
-        """(tick, message) of notes, tempo, meter, key and text, without the track's end."""
+        """(tick, message) of notes, tempo, meter, key and text, without the track's end.
+
+        It stops early where more notes are ``struck`` than a file may hold.
+        """
         try:
-            while self.place < len(self.data):
+            while self.place < len(self.data) and self.struck <= self.most:
                 self._wait()
                 if self._event():
                     return self.result
@@ -288,6 +300,7 @@ class _Track:
             raise IndexError
         self.place += length
         if kind in (NOTE_ON, NOTE_OFF):
+            self.struck += kind == NOTE_ON and body[1] > 0
             self.result.append((self.tick, bytes((status,)) + body))
 
     def _meta(self) -> bool:

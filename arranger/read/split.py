@@ -24,6 +24,7 @@ SLOW = 0.15  # how quickly a hand's centre follows its notes
 MEMORY = 8  # groups of a hand that are remembered
 LONG = 6000  # onsets; a longer piece is parted with a narrow beam, to end in seconds
 WIDEST = 24  # semitones, no hand strikes a wider chord
+MOST_STRUCK = 20  # notes at once, two a finger of both hands; common practice, no source
 NOW = 0.05  # quarters; ends and onsets nearer than that are together
 
 # Edges of bins, in semitones but for PACES (quarters).
@@ -215,7 +216,7 @@ def extended(
     size = len(group.pitches)
     weighed: dict[tuple[int, int], float] = {}
     scored = []
-    counts = _playable(group.pitches)
+    counts = _playable(group)
     for history in histories:
         for count in counts:
             score = history.score
@@ -231,9 +232,15 @@ def extended(
     return _stepped(scored[:beam], group)
 
 
-def _playable(pitches: tuple[int, ...]) -> list[int]:
-    """The splits that leave either hand a chord it could strike; all when there is none."""
+def _playable(group: Group) -> list[int]:
+    """The splits that leave either hand a chord it could strike; all when there is none.
+
+    More notes than two hands can strike are parted where their registers part.
+    """
+    pitches = group.pitches
     size = len(pitches)
+    if size > MOST_STRUCK:
+        return [sum(pitch > group.border for pitch in pitches)]
     counts = [
         count
         for count in range(size + 1)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 
 from lxml import etree
@@ -28,7 +27,8 @@ from arranger.music.arrangement import (
 from arranger.music.key import Key
 from arranger.music.pitch import pitch_class
 from arranger.music.score import SourceWarning
-from arranger.music.time import Beat
+from arranger.music.time import Beat, beats_of
+from arranger.read.extent import refuse_endless
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music, unreadable
 from arranger.read.repeats import as_played
 from arranger.read.table import reading_table
@@ -95,6 +95,7 @@ def tablature(path: Path) -> Arrangement | None:
         raise no_music(error, path.name, len(sheet.bars) + 1) from error
     notes = sorted(sheet.notes.values(), key=lambda note: (note.onset, -(note.string or 0)))
     complete = all(note.string and note.fret is not None for note in notes)
+    refuse_endless(sheet.bars, notes, sheet.tempo, path)
     if not notes or not complete or not all(note.left or note.fret == 0 for note in notes):
         return None
     tuning = _tuning(notes, sheet, path)
@@ -106,7 +107,7 @@ def tablature(path: Path) -> Arrangement | None:
     )
     return Arrangement(
         title=clean_text(stated) or title_from_name(path),
-        composer=root.findtext("identification/creator") or "",
+        composer=clean_text(root.findtext("identification/creator") or ""),
         level="as written",
         file=path.name,
         sha256=hashlib.sha256(data).hexdigest(),
@@ -206,7 +207,7 @@ def _read_attributes(sheet: _Sheet, attributes: etree._Element) -> None:
 
 
 def _length(sheet: _Sheet, element: etree._Element) -> Beat:
-    return Fraction(element.findtext("duration") or "0") / sheet.divisions
+    return beats_of((element.findtext("duration") or "0").strip()) / sheet.divisions
 
 
 def _read_note(

@@ -13,7 +13,16 @@ class Limits(Table):
     minutes: float = Field(gt=0)
     notes: int = Field(gt=0)
     megabytes: float = Field(gt=0)
+    unpacked: float = Field(ge=1)
+    tracks: int = Field(gt=0)
+    bars: int = Field(gt=0)
+    written_notes: int = Field(gt=0)
+    written_bars: int = Field(gt=0)
+    humdrum_kilobytes: float = Field(gt=0)
+    abc_kilobytes: float = Field(gt=0)
+    ticks_a_quarter: int = Field(gt=0)
     rest_quarters: float = Field(gt=0)
+    title_letters: int = Field(gt=0)
 
 
 class TempoTable(Table):

@@ -7,6 +7,7 @@ import unicodedata
 from pathlib import Path
 
 from arranger.read.piece import Piece
+from arranger.read.table import reading_table
 
 # Track names that name an instrument, a hand or a program, never a piece. From memory.
 _NO_TITLE = re.compile(
@@ -15,7 +16,6 @@ _NO_TITLE = re.compile(
     r"main|melody|new|seq|sequence|channel|default|meta|up|down|voice|music21)\b[\s\d:#.,-]*"
     r"(hand|track|part|staff|right|left|piano|\d|[\s:#.,-])*$"
 )
-_LONGEST = 100
 _FILE_NAME = re.compile(r"(?i)\.(musicxml|xml|mxl|krn|abc|midi?)$")
 _NO_COMPOSER = {"music21", "unknown", "composer"}  # what exporters write for none
 # Words that a title sets small, in the languages of most titles; common practice, no source.
@@ -33,7 +33,8 @@ def clean_text(text: str) -> str:
     """One line of printable text: control and format characters removed, spaces joined."""
     text = unicodedata.normalize("NFC", text)
     kept = [" " if ch.isspace() else ch for ch in text if ch.isspace() or _printable(ch)]
-    return re.sub(r" +", " ", "".join(kept)).strip()[:_LONGEST].strip()
+    longest = reading_table().limits.title_letters
+    return re.sub(r" +", " ", "".join(kept)).strip()[:longest].strip()
 
 
 def _printable(character: str) -> bool:

@@ -29,7 +29,6 @@ HARDEST = 3
 app = typer.Typer(
     help="A piano piece becomes a solo fingerstyle guitar arrangement that a student can play.",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -40,6 +41,35 @@ def validate(model: type[T], data: object, *, where: str) -> T:
             f"'{place or 'the table'}' {said.lower()}",
             where=where,
             next_step="Correct that line and run the command again.",
+        ) from error
+
+
+MOST_KILOBYTES = 100
+"""Size of a TOML file of a teacher's, kB: a hundred times a usual one."""
+LONGEST_LINE = 2000
+"""Characters; keys of keys of keys take time that grows with the square of the line."""
+
+
+def toml_from_file(path: Path, kind: str) -> dict[str, Any]:
+    """What a teacher's TOML file holds; ``kind`` is what a message calls it.
+
+    Raises
+    ------
+    UsageError : the file is missing, far too large, or not TOML.
+    """
+    try:
+        if path.stat().st_size > MOST_KILOBYTES * 1000:
+            raise ValueError(f"larger than {MOST_KILOBYTES} kB")
+        text = path.read_text("utf-8")
+        if any(len(line) > LONGEST_LINE for line in text.splitlines()):
+            raise ValueError(f"a line is longer than {LONGEST_LINE} characters")
+        return tomllib.loads(text)
+    except (OSError, ValueError, RecursionError) as error:
+        reason = "nested too deep" if isinstance(error, RecursionError) else error
+        raise UsageError(
+            f"the {kind} file cannot be read: {reason}",
+            where=path.name,
+            next_step=f"See the README for an example of a {kind} file.",
         ) from error
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -15,7 +14,8 @@ from arranger.music.chord import QUALITIES
 from arranger.music.errors import UsageError
 from arranger.music.marks import BarMark, Marks, NoteMark, Voicing
 from arranger.music.pitch import pitch_class
-from arranger.tables.loader import Table, validate
+from arranger.music.time import beats_of
+from arranger.tables.loader import Table, toml_from_file, validate
 
 BarTechnique = Literal["half barre", "full barre", "thumb over"]
 FINGERS = {"0": 0, "1": 1, "2": 2, "3": 3, "4": 4, "T": 5}
@@ -71,14 +71,7 @@ def marks_from_file(path: Path) -> Marks:
     ------
     UsageError : the file is missing, is not TOML, or holds an unknown or wrong value.
     """
-    try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UsageError(
-            f"the marks file cannot be read: {error}",
-            where=path.name,
-            next_step="See the README for an example of a marks file.",
-        ) from error
+    data = toml_from_file(path, "marks")
     return marks_of(validate(MarksFile, data, where=path.name), where=path.name)
 
 
@@ -209,7 +202,7 @@ def _voicing(name: str, line: VoicingLine, where: str) -> Voicing:
 
 def _beat(beat: float | int | str, where: str) -> Fraction:
     try:
-        exact = Fraction(str(beat))
+        exact = beats_of(str(beat))
     except (ValueError, ZeroDivisionError):
         exact = Fraction(0)
     if exact < 1:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Literal
 
@@ -11,7 +10,7 @@ from pydantic import Field
 from arranger.music.errors import UsageError
 from arranger.music.key import Key
 from arranger.tables.hand import Hand
-from arranger.tables.loader import Table, load, validate
+from arranger.tables.loader import Table, load, toml_from_file, validate
 
 LevelName = Literal["beginner", "elementary", "intermediate", "advanced"]
 LEVEL_NAMES: tuple[LevelName, ...] = (
@@ -173,14 +172,7 @@ def player_from_file(path: Path, level: Level) -> Player:
     ------
     UsageError : the file is missing, is not TOML, or holds an unknown or wrong value.
     """
-    try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UsageError(
-            f"the player file cannot be read: {error}",
-            where=path.name,
-            next_step="See the README for an example of a player file.",
-        ) from error
+    data = toml_from_file(path, "player")
     return player_of(validate(PlayerFile, data, where=path.name), level)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -16,7 +17,18 @@ from arranger.tables import LEVEL_NAMES, levels
 
 CORPUS = Path(__file__).parents[2] / "corpus"
 PIECES = sorted(CORPUS.glob("*.mid"))
-SLOW = {"numpy", "ortools", "music21", "pretty_midi", "pydantic", "rich", "lxml"}
+SLOW = {
+    "numpy",
+    "ortools",
+    "music21",
+    "pretty_midi",
+    "pydantic",
+    "rich",
+    "lxml",
+    "verovio",
+    "typst",
+    "mido",
+}
 
 
 def test_help_names_every_command() -> None:
@@ -24,6 +36,47 @@ def test_help_names_every_command() -> None:
     assert result.exit_code == 0
     for command in ("arrange", "compare", "look", "levels"):
         assert command in result.stdout
+
+
+COMMANDS = ("", "arrange", "compare", "batch", "finger", "rate", "look", "levels")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_reads_well_at_80_columns(command: str) -> None:
+    """However wide the terminal is: a page of a manual has 80 columns."""
+    for wide in ("80", "200"):
+        asked = [command, "--help"] if command else ["--help"]
+        result = CliRunner().invoke(app, asked, env={"COLUMNS": wide})
+        assert result.exit_code == 0
+        assert [line for line in result.stdout.splitlines() if len(line) > 80] == []
+
+
+def test_no_command_is_without_help() -> None:
+    assert {info.name or info.callback.__name__ for info in app.registered_commands} == {
+        *COMMANDS[1:]
+    }
+
+
+@pytest.mark.parametrize(
+    ("shell", "words", "answer"),
+    [("bash", "arranger com", "compare"), ("zsh", "arranger lev", "levels")],
+)
+def test_shell_completes_a_command(shell: str, words: str, answer: str) -> None:
+    asked = {
+        "_ARRANGER_COMPLETE": f"complete_{shell}",
+        "COMP_WORDS": words,
+        "COMP_CWORD": "1",
+        "_TYPER_COMPLETE_ARGS": words,
+    }
+    code = "from arranger.run.cli import app; app(prog_name='arranger')"
+    ended = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, **asked},
+    )
+    assert answer in ended.stdout
 
 
 def test_help_loads_no_slow_library() -> None:

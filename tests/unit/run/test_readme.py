@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 from typer.testing import CliRunner
@@ -28,6 +29,16 @@ def test_piece_of_the_first_command_exists() -> None:
     assert (ROOT / found[1]).is_file()
 
 
+def test_limits_stated_are_those_of_the_table() -> None:
+    table = tomllib.loads((ROOT / "arranger" / "tables" / "reading.toml").read_text("utf-8"))
+    limits = table["limits"]
+    section = README.partition("## Limits")[2].partition("\n## ")[0]
+    said = set(re.findall(r"\d+", section))
+    limits["unpacked"] *= limits["megabytes"]
+    del limits["ticks_a_quarter"]  # no unit that a teacher knows
+    assert {f"{limit:.0f}" for limit in limits.values()} <= said
+
+
 def test_player_file_shown_is_a_player_file(tmp_path: Path) -> None:
     path = tmp_path / "anna.toml"
     path.write_text(TOML_SHOWN[0], "utf-8")
@@ -44,7 +55,8 @@ def test_marks_file_shown_is_a_marks_file(tmp_path: Path) -> None:
     marks = marks_from_file(path)
     assert marks.leave_out == (16,)
     assert [voicing.name for voicing in marks.voicings] == ["G7", "C"]
-    assert marks.marked_bars == {1, 3}
+    assert marks.marked_bars == {3}
+    assert [note.string for note in marks.note_marks] == [6, 2]
 
 
 def test_commands_and_options_shown_exist() -> None:
