@@ -10,9 +10,10 @@ two collections of different standing every piece of the higher; a pair told wro
 log(1 + exp(-k * difference of loads)), and a factor costs the square of its way from 1. The
 studies say no tempo, so what comes of tempo alone stays by hand. Deterministic.
 
-What is held out are the factors. The weights set by hand, the groups and the constants below
-were chosen with these studies in view, so that the figures flatter a little; collections never
-seen say more.
+What is held out are the factors. Loads of each fold lie on the scale on which a table would
+have them, or pieces weighed by different factors could not be compared. The weights set by
+hand, the groups and the constants below were chosen with these studies in view, so that the
+figures flatter a little; collections never seen say more.
 """
 
 from __future__ import annotations
@@ -136,19 +137,20 @@ def trained(data: Vector, told: Pairs) -> Vector:
 def held_out(
     pieces: Sequence[Study], data: Vector, train: Callable[[Vector, Pairs], Vector] = trained
 ) -> Vector:
-    """The load of each piece by weights that never saw it."""
+    """The load of each piece by weights that never saw it, all on one scale."""
     loads = np.zeros(len(pieces))
     order = np.random.default_rng(SEED).permutation(len(pieces))
     for fold in range(FOLDS):
         out = order[fold::FOLDS]
         among = sorted(set(range(len(pieces))) - set(out.tolist()))
-        loads[out] = data[out] @ train(data, pairs(pieces, among))
+        found = data @ train(data, pairs(pieces, among))
+        loads[out] = found[out] * middling(pieces, found, among)
     return loads
 
 
-def middling(pieces: Sequence[Study], loads: Vector) -> float:
-    """The factor that gives the mean load of the middle grades its score."""
-    at = [i for i, piece in enumerate(pieces) if piece.collection == MIDDLE]
+def middling(pieces: Sequence[Study], loads: Vector, among: Sequence[int]) -> float:
+    """The factor that gives the mean load of the middle grades ``among`` these its score."""
+    at = [i for i in among if pieces[i].collection == MIDDLE]
     return float(-np.log(1 - MIDDLING / 100) / loads[at].mean())
 
 
@@ -190,11 +192,11 @@ def main() -> None:
     for name, group in GROUPS.items():
         factor = weights[NAMES.index(group[0])] / PRIOR[group[0]]
         print(f"factor of what is {name}: {factor:.2f}")
-    scale = middling(pieces, data @ weights)
+    scale = middling(pieces, data @ weights, range(len(pieces)))
     print("[weights]")
     for name, value in zip(NAMES, weights * scale, strict=True):
         print(f"{name} = {value:.3f}")
-    print(f"[interval]\nload = {unexplained(pieces, unseen * scale):.2f}")
+    print(f"[interval]\nload = {unexplained(pieces, unseen):.2f}")
 
 
 if __name__ == "__main__":
