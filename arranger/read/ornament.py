@@ -89,8 +89,19 @@ class Ornaments:
                 principal, chain = follower, []
             chain.append(note)
             chain_of[id(note)] = (principal, chain)
+        firsts = {id(first) for _, first in self.rolled.values()}
+        short = {
+            key: found
+            for key, found in chain_of.items()
+            if self._is_short(*found) and key not in firsts
+        }
+        # What an ornament leads to is none itself, or nothing would hold its place.
         self.graces.update(
-            {key: found for key, found in chain_of.items() if self._is_short(*found)}
+            {
+                key: (principal, [note for note in chain if id(note) in short])
+                for key, (principal, chain) in short.items()
+                if id(principal) not in short and id(principal) not in self.rolled
+            }
         )
 
     def _is_short(self, principal: PlayedNote, chain: list[PlayedNote]) -> bool:

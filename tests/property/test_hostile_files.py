@@ -113,7 +113,14 @@ def test_limit_is_answered_with_3_in_one_sentence(attack: str, folder: Path) -> 
     assert result.stderr.count("\n") == 1
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+def test_ornament_that_leads_to_an_ornament(folder: Path) -> None:
+    """A fault that mutants found: two very short notes, each leading to the other."""
+    file = folder / "ornament.mid"
+    file.write_bytes(mutant(1549))
+    assert heard(file) is not None
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @given(seed=st.integers(0, 2**40))
 def test_mutant_is_read_or_refused(folder: Path, seed: int) -> None:
     file = folder / "mutant.mid"
