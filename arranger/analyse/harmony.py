@@ -22,7 +22,6 @@ Structures* (2001), ch. 6; dynamic program over segments of free length: Sarawag
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -33,6 +32,7 @@ from arranger.analyse.half_beats import NO_BASS, Slots, half_beats
 from arranger.analyse.timeline import Bools, Floats, Ints, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord, ChordSpan
+from arranger.music.equal_bars import agreed, heads
 from arranger.music.key import KeySection
 from arranger.music.score import Bar, Score
 from arranger.music.time import Beat
@@ -218,13 +218,11 @@ def alike_in_equal_bars(
         _cell(bar, spans[bisect_right(starts, bar.start) - 1 : bisect_left(starts, bar.end)])
         for bar in score.bars
     ]
-    heads = [index if head is None else head for index, head in enumerate(same)]
-    votes: dict[int, Counter[_Cell]] = {}
-    for head, cell in zip(heads, cells, strict=True):
-        votes.setdefault(head, Counter())[cell] += 1
+    kinds = heads(same)
+    heard = agreed(zip(kinds, cells, strict=True))
     result: list[ChordSpan] = []
-    for bar, head in zip(score.bars, heads, strict=True):
-        cell = votes[head].most_common(1)[0][0]
+    for bar, kind in zip(score.bars, kinds, strict=True):
+        cell = heard[kind]
         ends = [*(at for at, _ in cell[1:]), bar.length]
         for (at, chord), until in zip(cell, ends, strict=True):
             start, end = bar.start + at, bar.start + until

@@ -16,6 +16,7 @@ import numpy as np
 
 from arranger.analyse.timeline import Floats, Measure, Timeline
 from arranger.music.analysis import Texture, TextureSpan
+from arranger.music.equal_bars import agreed, heads
 from arranger.tables import Table, load
 
 TEXTURES: tuple[Texture, ...] = (
@@ -335,11 +336,9 @@ def find_textures(
 
 def _alike(path: list[int], same: tuple[int | None, ...]) -> list[int]:
     """The textures with one for all equal bars: the commonest, of equals the first heard."""
-    heads = [bar if head is None else head for bar, head in enumerate(same)]
-    votes: dict[int, Counter[int]] = {}
-    for head, kind in zip(heads, path, strict=True):
-        votes.setdefault(head, Counter())[kind] += 1
-    return [votes[head].most_common(1)[0][0] for head in heads]
+    kinds = heads(same)
+    heard = agreed(zip(kinds, path, strict=True))
+    return [heard[kind] for kind in kinds]
 
 
 def _smooth(marks: Floats) -> list[int]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Hashable, Mapping
 from typing import TypeVar
 
 from arranger.music.analysis import Analysis
+from arranger.music.equal_bars import agreed, heads
 from arranger.music.time import Beat
 
 Choice = TypeVar("Choice", bound=Hashable)
@@ -17,9 +17,7 @@ class EqualBars:
 
     def __init__(self, analysis: Analysis) -> None:
         self._score = analysis.score
-        self._heads = [
-            bar if head is None else head for bar, head in enumerate(analysis.same_as)
-        ]
+        self._heads = heads(analysis.same_as)
 
     def place(self, onset: Beat) -> tuple[int, Beat]:
         """The first bar of its kind, and how far after the bar line."""
@@ -31,7 +29,5 @@ class EqualBars:
 
         Of two that are as common the one heard first wins.
         """
-        votes: dict[tuple[int, Beat], Counter[Choice]] = {}
-        for onset, choice in sorted(choices.items()):
-            votes.setdefault(self.place(onset), Counter())[choice] += 1
-        return {onset: votes[self.place(onset)].most_common(1)[0][0] for onset in choices}
+        found = agreed((self.place(onset), choice) for onset, choice in sorted(choices.items()))
+        return {onset: found[self.place(onset)] for onset in choices}
