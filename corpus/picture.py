@@ -1,4 +1,4 @@
-"""Draw the README's picture: ``.venv/bin/python docs/picture.py`` after the sheet has changed.
+"""Draw the README's picture anew: ``.venv/bin/python corpus/picture.py``.
 
 The first page of a sheet made from ``corpus/``, as a PNG beside this script.
 """
@@ -13,7 +13,7 @@ import typst
 from arranger import arrange
 
 HERE = Path(__file__).parent
-PIECE = HERE.parent / "corpus" / "auld_lang_syne.mid"
+PIECE = HERE / "auld_lang_syne.mid"
 PAGE = '#set page(width: auto, height: auto, margin: 0pt)\n#image("sheet.pdf", width: 160mm)\n'
 DOTS_AN_INCH = 110
 
