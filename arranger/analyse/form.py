@@ -51,6 +51,7 @@ class FormTable(Table):
     interlude: int
     alike: float
     alike_ending: float
+    alike_opening: float
     right_hand: float
     intro_most: int
     intro_share: float
@@ -288,8 +289,11 @@ def _worth_a_look(alike: Alike, first: int, told: list[_Told]) -> Ints:
 def _resemblance(one: tuple[int, int], other: tuple[int, int], alike: Alike) -> float:
     """Mean likeness of how two sections begin, or of the whole less an allowance.
 
-    Endings differ at repeats, and different strains may end alike.
+    Endings differ at repeats, and different strains may end alike; a strain is known by its
+    first bar.
     """
+    if alike[one[0], other[0]] < _table().alike_opening:
+        return 0.0
     lengths = one[1] - one[0], other[1] - other[0]
     if max(lengths) > 2 * min(lengths):
         return 0.0

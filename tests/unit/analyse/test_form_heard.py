@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 from little_scores import score_of
 
 from arranger.analyse import analyse
 from arranger.music.score import Score
+from arranger.read import read
 
 BASS = "C3:1/2 E3+G3:1/2 G2:1/2 E3+G3:1/2 "
 
@@ -75,3 +77,10 @@ def test_a_phrase_takes_its_pick_up_with_it() -> None:
     score = score_of("G4:1/2 " + line * 4, "r:1/2 " + BASS * 16, meter=(2, 4), pickup="1/2")
     starts = [found.start for found in analyse(score).phrases]
     assert starts == [0, 8, 16, 24]
+
+
+def test_verse_and_chorus_that_differ_in_how_they_open_have_two_letters() -> None:
+    """Greensleeves: the chorus goes up to the seventh of the scale, then on as the verse."""
+    corpus = Path(__file__).parents[3] / "corpus"
+    found = analyse(read(corpus / "greensleeves.mid")).sections
+    assert [section.letter for section in found] == ["A", "A", "B", "B"]
