@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
@@ -16,6 +17,7 @@ from arranger.music.arrangement import (
     Dropped,
     Placement,
     Proof,
+    Slur,
     Voice,
 )
 from arranger.music.page import Page
@@ -32,6 +34,8 @@ from arranger.neck.fingered import (
     written_neck,
 )
 from arranger.neck.plucked import Stroke, plucked
+from arranger.neck.presses import press
+from arranger.neck.slurs_written import asked_slurs, knows, played_slur
 from arranger.tables import Level, Player, instrument
 from arranger.tables.hand import hand
 
@@ -49,6 +53,7 @@ def merged(notes: Sequence[WrittenNote]) -> tuple[WrittenNote, ...]:
                 length=max(known.length, note.length),
                 string=known.string or note.string,
                 finger=known.finger if known.finger is not None else note.finger,
+                slur=known.slur or note.slur,
                 source=known.source + note.source,
             )
         found[note.onset, note.midi] = note
@@ -57,11 +62,17 @@ def merged(notes: Sequence[WrittenNote]) -> tuple[WrittenNote, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BothHands:
-    """A fingering with the plucking fingers (p i m a as 0..3) of its notes, by note."""
+    """A fingering with the plucking fingers (p i m a as 0..3) of its notes, by note.
+
+    ``slurs`` says how the left hand alone sounds notes that the page slurs; ``right`` is there
+    the finger that plucked the note they go on from. ``plucked`` are those it has to pluck.
+    """
 
     notes: tuple[WrittenNote, ...]
     left: Fingering
     right: dict[int, int]
+    slurs: dict[int, Slur]
+    plucked: tuple[int, ...]
 
 
 def both_hands(
@@ -79,7 +90,41 @@ def both_hands(
     whole = merged(notes)
     neck = written_neck(player, tuning or instrument().tuning, capo)
     left = fingered(whole, habits_of(neck, level, player), capo=capo)
-    return BothHands(notes=whole, left=left, right=_right(whole, left.notes))
+    slurs = _slurs(whole, left.notes, level, player)
+    right = _right(whole, [note for note in left.notes if note.note not in slurs])
+    asked = asked_slurs(whole)
+    for note in sorted(slurs):
+        right[note] = right[asked[note].origin]
+    placed = {note.note for note in left.notes}
+    left_over = tuple(sorted(placed & set(asked) - set(slurs)))
+    return BothHands(notes=whole, left=left, right=right, slurs=slurs, plucked=left_over)
+
+
+def _slurs(
+    notes: Sequence[WrittenNote],
+    placed: Sequence[FingeredNote],
+    level: Level,
+    player: Player,
+) -> dict[int, Slur]:
+    """How the left hand sounds the notes that the page slurs, where this player can."""
+    by_note = {note.note: note for note in placed}
+    struck = Counter(notes[note.note].onset for note in placed)
+    found: dict[int, Slur] = {}
+    for index, asked in asked_slurs(notes).items():
+        here, before = by_note.get(index), by_note.get(asked.origin)
+        if here is None or before is None:
+            continue
+        onset = notes[index].onset
+        held = notes[asked.origin].onset + before.length == onset
+        slur = played_slur(_press(before), _press(here), asked.how) if held else None
+        alone = struck[onset] == 1
+        if slur is not None and knows(slur, alone=alone, level=level, player=player):
+            found[index] = slur
+    return found
+
+
+def _press(note: FingeredNote) -> int:
+    return press(note.string, note.fret, note.finger)
 
 
 def _right(notes: Sequence[WrittenNote], placed: Sequence[FingeredNote]) -> dict[int, int]:
@@ -138,7 +183,7 @@ def finger_page(
         shapes=(),
         notes=notes,
         dropped=tuple(_dropped(hands)),
-        decisions=(*page.decisions, *_let_go(hands, score)),
+        decisions=(*page.decisions, *_let_go(hands, score), *_plucked_slurs(hands, score)),
         proof=Proof(objective=hands.left.objective, bound=hands.left.bound, seconds=0.0),
     )
 
@@ -169,6 +214,7 @@ def _placements(hands: BothHands, score: Score) -> tuple[Placement, ...]:
                 left=LEFT_FINGERS[note.finger],
                 right=RIGHT_FINGERS[hands.right[note.note]],
                 voice=voices[note.note],
+                slur=hands.slurs.get(note.note),
                 bar=_bar_at(score, written.onset),
                 source=written.source,
             )
@@ -274,6 +320,18 @@ def _let_go(hands: BothHands, score: Score) -> Iterator[Decision]:
     yield Decision(text=text, option="--player")
 
 
+def _plucked_slurs(hands: BothHands, score: Score) -> Iterator[Decision]:
+    if not hands.plucked:
+        return
+    numbers = sorted({_bar_at(score, hands.notes[note].onset) for note in hands.plucked})
+    where = ", ".join(str(number) for number in numbers)
+    text = (
+        f"{len(hands.plucked)} slurred notes are plucked, as this hand does not get to them on"
+        f" their string: in bar{'s' if len(numbers) > 1 else ''} {where}"
+    )
+    yield Decision(text=text, option="--player")
+
+
 def _bars(analysis: Analysis, notes: Sequence[Placement]) -> tuple[ArrangedBar, ...]:
     """The bars; empty ones are never called equal, for there is nothing in them to learn."""
     bars = analysis.score.bars
@@ -294,8 +352,8 @@ def _bars(analysis: Analysis, notes: Sequence[Placement]) -> tuple[ArrangedBar, 
     )
 
 
-def _fingers(note: Placement) -> tuple[str, str, str]:
-    return note.left, note.right, note.voice
+def _fingers(note: Placement) -> tuple[str | None, ...]:
+    return note.left, note.right, note.voice, note.slur
 
 
 def _chord(analysis: Analysis, bar: Bar) -> str | None:

@@ -29,6 +29,7 @@ from arranger.neck.presses import (
     HandTables,
     under_a_barre,
 )
+from arranger.neck.slurs_written import AskedSlur, slur_scores
 
 Scores = NDArray[np.float32]
 
@@ -211,12 +212,19 @@ class Holding:
     """Builds the stages of one piece for one hand."""
 
     def __init__(
-        self, hand: HandTables, habits: Habits, widths: Widths, *, capo: int = 0
+        self,
+        hand: HandTables,
+        habits: Habits,
+        widths: Widths,
+        *,
+        capo: int = 0,
+        slurs: Mapping[int, AskedSlur] | None = None,
     ) -> None:
         self.hand = hand
         self.habits = habits
         self.widths = widths
         self.capo = capo
+        self.slurs = slurs or {}
         self._struck: dict[tuple[tuple[int, ...], ...], Codes] = {}
 
     def choices(self, note: WrittenNote, pinned: bool = True) -> Codes:
@@ -311,6 +319,12 @@ class Holding:
         codes = np.concatenate([grips[rows], held[ways]], axis=1)
         return codes[~under_a_barre(codes)]
 
+    def _slurred(self, before: Stage, here: Stage) -> Scores:
+        """(grips before, grips here) what the slurs of the page are worth that a move keeps."""
+        places = {note: column for column, note in enumerate(before.notes)}
+        struck = {note: column for column, note in enumerate(here.notes[: here.struck])}
+        return slur_scores((before.codes, places), (here.codes, struck), self.slurs)
+
     def _kept(
         self, stage: Stage, came: Reached | None, labels: Mapping[int, WrittenNote] | None
     ) -> Reached:
@@ -323,6 +337,8 @@ class Holding:
         moves, best = NO_MOVES, own
         if came is not None:
             moves = move_scores(came.stage, stage, self.habits)
+            if any(note in self.slurs for note in stage.notes[: stage.struck]):
+                moves = moves + self._slurred(came.stage, stage)
             best = own + (came.best[:, None] + moves).max(axis=0)
         rows = _top(best, self.widths.stage, _labelled(stage, labels))
         rows = rows[np.isfinite(best[rows])]

@@ -10,6 +10,7 @@ from arranger.music.written_note import WrittenNote
 from arranger.neck.chain import Chain
 from arranger.neck.habits import Habits
 from arranger.neck.holding import Holding, Reached, Stage, Unplayable, Widths
+from arranger.neck.slurs_written import asked_slurs
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +38,8 @@ def lattice(
     ``labels`` are what an editor printed, by index: grips that do so are kept in the lattice
     beside the others.
     """
-    holding = Holding(habits.features.hand, habits, widths, capo=capo)
+    slurs = asked_slurs(notes)
+    holding = Holding(habits.features.hand, habits, widths, capo=capo, slurs=slurs)
     found: list[Reached] = []
     unplayable: list[Unplayable] = []
     for _, group in groupby(range(len(notes)), key=lambda index: notes[index].onset):

@@ -22,13 +22,14 @@ PLAYER = default_player(LEVEL)
 BARS = 3
 
 note = st.builds(
-    lambda onset, length, midi, voice: WrittenNote(
-        onset=Fraction(onset, 4), length=Fraction(length, 4), midi=midi, voice=voice
+    lambda onset, length, midi, voice, slur: WrittenNote(
+        onset=Fraction(onset, 4), length=Fraction(length, 4), midi=midi, voice=voice, slur=slur
     ),
     st.integers(0, 4 * 4 * BARS - 1),
     st.integers(1, 8),
     st.integers(36, 84),
     st.integers(0, 2),
+    st.sampled_from([None, None, "slur", "slide"]),
 )
 few_at_once = st.lists(note, min_size=1, max_size=16).filter(
     lambda notes: all(sum(a.onset == b.onset for b in notes) <= 4 for a in notes)
@@ -47,6 +48,7 @@ def page_of(notes):
             length=min(one.length, end - one.onset),
             midi=one.midi,
             voice=one.voice,
+            slur=one.slur,
             source=(index,),
         )
         for index, one in enumerate(order)
@@ -83,6 +85,31 @@ def test_the_judge_has_nothing_to_say(notes):
     page = page_of(notes)
     if len(page.notes) == 0:
         return
+    made = finger_page(page, analyse(page.score), level=LEVEL, player=PLAYER)
+    assert hand_violations(made, LEVEL, PLAYER) == ()
+
+
+quick_line = st.lists(
+    st.tuples(st.integers(52, 76), st.sampled_from([None, "slur", "slide"])),
+    min_size=2,
+    max_size=12,
+)
+
+
+@settings(max_examples=25, deadline=None)
+@given(quick_line, st.booleans())
+def test_the_judge_has_nothing_to_say_of_slurs(line, bass):
+    half = Fraction(1, 2)
+    notes = [
+        WrittenNote(onset=at * half, length=half, midi=midi, voice=1, slur=slur)
+        for at, (midi, slur) in enumerate(line)
+    ]
+    if bass:
+        notes += [
+            WrittenNote(onset=Fraction(at), length=Fraction(1), midi=45, voice=2)
+            for at in range(len(line) // 2)
+        ]
+    page = page_of(notes)
     made = finger_page(page, analyse(page.score), level=LEVEL, player=PLAYER)
     assert hand_violations(made, LEVEL, PLAYER) == ()
 
