@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from arranger.music.arrangement import Decision
 from arranger.music.errors import UnreadableInput
@@ -32,6 +32,9 @@ from arranger.tables import instrument
 
 GRACE = Fraction(1, 16)
 """Quarters of a grace note, taken from the time before it; common practice, no source."""
+SLURRED = 4
+"""Notes under one slur that the left hand sounds; a longer one marks a phrase. Common
+practice, no source."""
 LOWEST_WRITTEN = 52
 """MIDI of the open low string as guitar music is written, an octave above its sound."""
 OCTAVE_UP = "the score is taken as written an octave above its sound"
@@ -122,6 +125,7 @@ class _Said:
     grace: bool = False
     string: int | None = None
     finger: int | None = None
+    slur: Literal["slur", "slide"] | None = None
     elements: list[int] = field(default_factory=list)
 
 
@@ -134,6 +138,7 @@ class _Sheet:
     tempos: list[TempoMark] = field(default_factory=list)
     keys: list[KeyMark] = field(default_factory=list)
     tied: dict[tuple[int, str], _Said] = field(default_factory=dict)
+    slurs: dict[tuple[str, str], list[_Said]] = field(default_factory=dict)
     divisions: int = 1
     meter: tuple[int, int] = (4, 4)
     transposed: int = 0
@@ -292,6 +297,7 @@ def _note(
             said = known
         said.grace |= element.find("grace") is not None
     _pins(said, element)
+    _slurs(sheet, said, element, voice)
     if "start" in ties:
         sheet.tied[midi, voice] = said
 
@@ -304,6 +310,38 @@ def _pins(said: _Said, element: Any) -> None:
             said.string = int(string)
         if finger in set("01234"):
             said.finger = int(finger)
+
+
+def _slurs(sheet: _Sheet, said: _Said, element: Any, voice: str) -> None:
+    """Follows the slurs that end, go on and begin at a note; ``slurs`` holds the open ones.
+
+    A slur is known by its number and voice. Only one that joins single notes, few enough for
+    the left hand, says how they are sounded.
+    """
+    for tag in ("slide", "glissando", "technical/hammer-on", "technical/pull-off"):
+        for mark in element.findall(f"notations/{tag}"):
+            if mark.get("type") == "stop":
+                said.slur = "slide" if tag in ("slide", "glissando") else "slur"
+    marks = element.findall("notations/slur")
+    ends = {(mark.get("number", "1"), voice) for mark in marks if mark.get("type") == "stop"}
+    for key, notes in list(sheet.slurs.items()):
+        if key[1] == voice and notes[-1] is not said:
+            notes.append(said)
+        if key in ends:
+            _joined(sheet.slurs.pop(key))
+    for mark in marks:
+        if mark.get("type") == "start":
+            sheet.slurs[mark.get("number", "1"), voice] = [said]
+
+
+def _joined(notes: list[_Said]) -> None:
+    """Marks the notes after the first of a slur; its chords' other notes are not its own."""
+    first, last = notes[0], notes[-1]
+    between = [n for n in notes[1:-1] if n.onset not in (first.onset, last.onset)]
+    single = len({note.onset for note in between}) == len(between)
+    if single and len(between) + 2 <= SLURRED:
+        for note in (*between, last):
+            note.slur = note.slur or "slur"
 
 
 def _page(sheet: _Sheet, path: Path, sha256: str, keep: bool) -> Page:
@@ -321,6 +359,7 @@ def _page(sheet: _Sheet, path: Path, sha256: str, keep: bool) -> Page:
             voice=voices[said.bar, said.voice],
             string=said.string if keep else None,
             finger=said.finger if keep else None,
+            slur=said.slur,
             source=(index,),
         )
         for index, said in enumerate(order)

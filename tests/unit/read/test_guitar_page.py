@@ -155,3 +155,65 @@ def test_what_is_no_score_is_refused_in_words(page_of, data):
     with pytest.raises(UnreadableInput) as error:
         page_of(data)
     assert "study.musicxml" in str(error.value)
+
+
+def slur(kind, number=1):
+    return f'<notations><slur type="{kind}" number="{number}"/></notations>'
+
+
+def slurs(page):
+    return [note.slur for note in page.notes]
+
+
+def test_notes_under_a_short_slur_are_the_left_hands(page_of):
+    bar = (
+        written("E", 4, 2, more=slur("start"))
+        + written("F", 4, 2)
+        + written("G", 4, 2, more=slur("stop"))
+        + written("A", 4, 2)
+    )
+    assert slurs(page_of(score(bar))) == [None, "slur", "slur", None]
+
+
+def test_a_note_ends_one_slur_and_begins_the_next(page_of):
+    both = '<notations><slur type="start"/><slur type="stop"/></notations>'
+    bar = (
+        written("E", 4, 2, more=slur("start"))
+        + written("F", 4, 2, more=both)
+        + written("E", 4, 4, more=slur("stop"))
+    )
+    assert slurs(page_of(score(bar))) == [None, "slur", "slur"]
+
+
+def test_a_long_slur_marks_a_phrase(page_of):
+    steps = "CDEFG"
+    marks = [slur("start"), "", "", "", slur("stop")]
+    notes = zip(steps, marks, (1, 1, 1, 1, 4), strict=True)
+    bar = "".join(written(step, 4, length, more=more) for step, more, length in notes)
+    assert slurs(page_of(score(bar))) == [None] * 5
+
+
+def test_a_slur_over_chords_marks_a_phrase(page_of):
+    bar = (
+        written("E", 4, 2, more=slur("start"))
+        + written("F", 4, 2)
+        + written("C", 5, 2, chord=True)
+        + written("G", 4, 4, more=slur("stop"))
+    )
+    assert slurs(page_of(score(bar))) == [None] * 4
+
+
+def test_a_slur_belongs_to_its_voice(page_of):
+    upper = written("E", 5, 4, more=slur("start")) + written("D", 5, 4, more=slur("stop"))
+    lower = "".join(written("E", 3, 2, voice=2, stem="down") for _ in range(4))
+    page = page_of(score(upper + BACK + lower))
+    assert [note.midi for note in page.notes if note.slur] == [74]
+
+
+def test_a_slide_is_told_from_a_slur(page_of):
+    start, stop = (
+        f'<notations><slide type="{kind}" number="1"/></notations>'
+        for kind in ("start", "stop")
+    )
+    bar = written("E", 4, 4, more=start) + written("G", 4, 4, more=stop)
+    assert slurs(page_of(score(bar))) == [None, "slide"]
