@@ -180,7 +180,8 @@ def _outer_basses(line: Timeline, bars: tuple[int, int]) -> tuple[int, int]:
     left = notes[~line.right[notes]]
     entering = left if len(left) else notes
     first = entering[line.onset[entering] == line.onset[entering].min()]
-    final = notes[line.end[notes] > line.onset[notes].max()]
+    last = line.onset[notes].max()
+    final = notes[np.maximum(line.end[notes], line.onset[notes] + 1) > last]
     return int(line.midi[first].min()) % 12, int(line.midi[final].min()) % 12
 
 

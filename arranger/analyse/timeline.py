@@ -133,7 +133,7 @@ def timeline(score: Score) -> Timeline:
     for note in score.notes:
         denominators.update((note.onset.denominator, note.length.denominator))
     for bar in score.bars:
-        denominators.update((bar.start.denominator, bar.length.denominator))
+        denominators.update((bar.start.denominator, bar.length.denominator, bar.denominator))
     unit = lcm(*denominators)
 
     def ticks(beat: Beat) -> int:

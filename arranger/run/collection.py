@@ -85,7 +85,8 @@ def _housed(paths: list[str]) -> Iterator[Piece]:
         home = "/".join(parts)
         # Some file systems take Anna and ANNA for the same.
         if home.casefold() in taken:
-            home = f"{home}-{hashlib.sha256(os.fsencode(path)).hexdigest()[:8]}"
+            name_as_bytes = path.encode("utf-8", "surrogatepass")  # names that are no text
+            home = f"{home}-{hashlib.sha256(name_as_bytes).hexdigest()[:8]}"
         taken.add(home.casefold())
         yield Piece(path, home)
 

@@ -120,6 +120,20 @@ def test_ornament_that_leads_to_an_ornament(folder: Path) -> None:
     assert heard(file) is not None
 
 
+@pytest.mark.parametrize(
+    ("seed", "fault"),
+    [
+        (501149, "notes without length end no stretch of a key"),
+        (501243, "a beat shorter than the ticks of the notes: a meter of 64ths"),
+        (848, "an ornament of an ornament"),
+    ],
+)
+def test_what_mutants_found_is_read(folder: Path, seed: int, fault: str) -> None:
+    file = folder / "found.mid"
+    file.write_bytes(mutant(seed))
+    assert heard(file) is not None, fault
+
+
 @settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @given(seed=st.integers(0, 2**40))
 def test_mutant_is_read_or_refused(folder: Path, seed: int) -> None:

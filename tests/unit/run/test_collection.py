@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from arranger.music.errors import UnreadableInput
@@ -49,6 +49,7 @@ def test_names_that_come_out_alike_are_told_apart(tmp_path: Path) -> None:
     assert "d/a" in homes
 
 
+@example([":", "\ud800"])  # a name that is no text
 @given(st.lists(st.text(st.characters(exclude_characters="\0/"), min_size=1, max_size=8)))
 def test_homes_are_distinct_and_inside(names: list[str]) -> None:
     paths = sorted({f"{name}/{other}.mid" for name in names for other in names})
