@@ -20,7 +20,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from arranger.neck.dynamic import Lattice, Prices, prices_as_played, unary_costs
+from arranger.neck.dynamic import (
+    Lattice,
+    Prices,
+    least_marginals,
+    prices_as_played,
+    unary_costs,
+)
 from arranger.neck.grips import IntArray
 from arranger.neck.shape_budget import Place
 
@@ -59,14 +65,14 @@ def agreement(
     }
     step = 1.0
     best = prices_as_played(net, _shared(net, unary, shares, times))
-    known = _Known(best.best, _marginals(net, best, times))
+    known = _Known(best.best, least_marginals(net, best))
     towards = _towards(net, best, times)
     for _ in range(turns):
         if known.bound >= goal or step < SMALLEST_STEP:
             break
         tried = {place: shares[place] + step * towards[place] for place in shares}
         found = prices_as_played(net, _shared(net, unary, tried, times))
-        known.learn(found.best, _marginals(net, found, times))
+        known.learn(found.best, least_marginals(net, found))
         if found.best > best.best:
             best, shares, step = found, tried, step * GROWS
             towards = _towards(net, best, times)
@@ -108,15 +114,6 @@ def _shared(
             for row, place in enumerate(times[kind]):
                 played[place].append(cost + whole[row])
     return played
-
-
-def _marginals(net: Lattice, found: Prices, times: list[list[int]]) -> dict[Place, IntArray]:
-    """For every grip the dearest of its min-marginals over the bars of its class."""
-    return {
-        (kind, slot): np.max([found.marginals(bar, slot) for bar in times[kind]], axis=0)
-        for kind, bar in enumerate(net.grips)
-        for slot in range(len(bar))
-    }
 
 
 def _towards(net: Lattice, found: Prices, times: list[list[int]]) -> Shares:

@@ -150,6 +150,17 @@ def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Price
     return Prices(tuple(forward), tuple(backward), int(forward[-1][-1].min()))
 
 
+def least_marginals(net: Lattice, found: Prices) -> dict[tuple[int, int], IntArray]:
+    """For every grip the dearest of its min-marginals over the bars of its class."""
+    marginals: dict[tuple[int, int], IntArray] = {}
+    for bar, kind in enumerate(net.piece.order):
+        for slot in range(len(net.grips[kind])):
+            here = found.marginals(bar, slot)
+            known = marginals.get((kind, slot))
+            marginals[kind, slot] = here if known is None else np.maximum(known, here)
+    return marginals
+
+
 def unary_costs(net: Lattice, extra: dict[tuple[int, int], IntArray]) -> list[list[IntArray]]:
     """The cost of every grip of every class, with what is added to it."""
     return [

@@ -16,7 +16,7 @@ from arranger.neck.key_ranking import RankedKey, rank_keys
 from arranger.neck.marked import beside_book, check_bars, marked_rows, window
 from arranger.neck.network import at_pace, grip_maker, network
 from arranger.neck.others import Solved, other_ways
-from arranger.neck.pace import slower, travels
+from arranger.neck.pace import UNHURRIED, Pace, slower, travels
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_budget import ShapeBudget
 from arranger.neck.written import Chosen, arrangement
@@ -47,10 +47,12 @@ def place(
     maker = grip_maker(reduction, level, player)
     ranked, net = rank_keys(reduction, maker)
     setting = ranked[0].setting
-    net, proven = _paced(reduction, level, net)
+    net, proven, pace = _paced(reduction, level, net)
     whole = net, proven.paths
     if reduction.marks.marked_bars:
-        net, proven, whole = _with_marks(reduction, setting, level, maker, before=(net, proven))
+        net, proven, whole = _with_marks(
+            reduction, setting, level, maker, before=(net, proven), pace=pace
+        )
     chosen = _chosen(reduction, net, proven)
     return arrangement(
         reduction,
@@ -83,21 +85,21 @@ def place(
     )
 
 
-def _paced(reduction: Reduction, level: Level, net: Lattice) -> tuple[Lattice, Proven]:
-    """The solution; where the hand travels more than the level allows, the best of those
+def _paced(reduction: Reduction, level: Level, net: Lattice) -> tuple[Lattice, Proven, Pace]:
+    """The solution and its pace; where the hand travels more than the level allows, the first
     with dearer travels that keeps to it, or the last that was tried.
     """
-    budget, effort = shape_budget(level, fingering().shape), _effort()
+    budget, effort, pace = shape_budget(level, fingering().shape), _effort(), UNHURRIED
     proven = prove(net, budget, effort)
     found = travels(net, proven.paths)
     if not found.beyond(level):
-        return net, proven
+        return net, proven, pace
     for pace in slower(found, level, solving().paces):
         paced = at_pace(reduction, net, pace)
         proven = prove(paced, budget, effort)
         if not travels(paced, proven.paths).beyond(level):
             break
-    return paced, proven
+    return paced, proven, pace
 
 
 def _effort() -> Effort:
@@ -120,13 +122,14 @@ def _with_marks(
     maker: GripMaker,
     *,
     before: tuple[Lattice, Proven],
+    pace: Pace,
 ) -> tuple[Lattice, Proven, tuple[Lattice, dict[int, Path]]]:
     """The solution with the marks kept; outside their windows it stays as it was.
 
     Also the lattice before it was narrowed by the marks, with the same paths in it.
     """
     alone = window(reduction)
-    net = network(reduction, setting, maker, alone=alone)
+    net = at_pace(reduction, network(reduction, setting, maker, alone=alone), pace)
     known = dict(zip(before[0].piece.classes, range(len(before[0].piece.classes)), strict=True))
     rows: dict[tuple[int, int], IntArray] = {}
     for kind, bar in enumerate(net.piece.classes):

@@ -18,7 +18,7 @@ import numpy as np
 
 from arranger.music.errors import InternalFault
 from arranger.neck.agreement import Agreement, agreement
-from arranger.neck.dynamic import Lattice, Path, Prices, prices
+from arranger.neck.dynamic import Lattice, Path, least_marginals, prices
 from arranger.neck.folding import folded_optimum
 from arranger.neck.grips import IntArray
 from arranger.neck.model import ModelData, solve
@@ -176,17 +176,6 @@ def _offer_within(
             optimum, within = folded_optimum(net, narrowed, {})
             if optimum.cost < FORBIDDEN:
                 best.offer(within)
-
-
-def least_marginals(net: Lattice, found: Prices) -> dict[Place, IntArray]:
-    """For every grip the dearest of its min-marginals over the bars of its class."""
-    marginals: dict[Place, IntArray] = {}
-    for bar, kind in enumerate(net.piece.order):
-        for slot in range(len(net.grips[kind])):
-            here = found.marginals(bar, slot)
-            known = marginals.get((kind, slot))
-            marginals[kind, slot] = here if known is None else np.maximum(known, here)
-    return marginals
 
 
 def _rows(marginals: dict[Place, IntArray], best: int, width: int) -> dict[Place, IntArray]:

@@ -31,6 +31,8 @@ class Teaching(Table):
     loop_bars: int = Field(ge=2)
     loop_bars_least: int = Field(ge=1)
     loop_differs: int = Field(ge=0)
+    repeat_differs: int = Field(ge=1)
+    differences_told: int = Field(ge=0)
     drills: int = Field(ge=0)
     changes_named: int = Field(ge=1)
     repeats_named: int = Field(ge=1)

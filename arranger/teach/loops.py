@@ -9,12 +9,6 @@ from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import Teaching
 from arranger.teach.bars import TabBar, counted, in_words, listed
 
-_TOLD = 2
-"""So many differing bars are told note by note; a longer list is only named."""
-
-_ALIKE = 4
-"""One bar in so many may differ where a loop is called another's repeat."""
-
 Loop = tuple[TabBar, ...]
 """Neighbouring bars that are practised round and round."""
 
@@ -175,10 +169,11 @@ def repeat_steps(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
         known.append(new.bars)
         if like:
             differs, before = min(like, key=lambda pair: len(pair[0]))
-            if _ALIKE * len(differs) <= len(new.bars):
-                steps.append(_differences(before, new.bars, differs))
+            if table.repeat_differs * len(differs) <= len(new.bars):
+                steps.append(_differences(before, new.bars, differs, table))
         for loop in new.nearly:
-            steps.append(_differences(new.bars, loop, _differing_bars(new.bars, loop)))
+            differs = _differing_bars(new.bars, loop)
+            steps.append(_differences(new.bars, loop, differs, table))
     return steps[: table.repeats_named]
 
 
@@ -193,13 +188,13 @@ def _differing_bars(before: Loop, loop: Loop) -> list[tuple[TabBar, TabBar]]:
 
 
 def _differences(
-    before: Loop, loop: Loop, differs: Sequence[tuple[TabBar, TabBar]]
+    before: Loop, loop: Loop, differs: Sequence[tuple[TabBar, TabBar]], table: Teaching
 ) -> LessonStep:
     here, there = (
         in_words(bar.number for bar in loop),
         in_words(b.number for b in _body(before)),
     )
-    if len(differs) <= _TOLD:
+    if len(differs) <= table.differences_told:
         told = [f"bar {other.number}: {_difference(one, other)}" for one, other in differs]
         text = f"They are {there} again, but for {'; and '.join(told)}."
     else:

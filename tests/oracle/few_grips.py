@@ -12,10 +12,9 @@ from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
 from arranger.neck import placing
-from arranger.neck.dynamic import Lattice, Path, prices, restricted
+from arranger.neck.dynamic import Lattice, Path, least_marginals, prices, restricted
 from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.proof import least_marginals
 from arranger.neck.shape_budget import Place, ShapeBudget
 from arranger.reduce import reduce
 from arranger.tables import default_player, level_named
