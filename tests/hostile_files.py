@@ -42,6 +42,17 @@ MEAN_TEXTS = (
 """Texts that are harmless as text, and only as text."""
 
 
+ACTING_TEXTS = (
+    "</text></svg></style></script><script>fetch('//x.example')</script>",
+    "<svg onload=alert(1)><a href='javascript:alert(1)' onclick=alert(1)>x</a>",
+    "]]>&entity;&#0;&#x202e;&lt;b&gt; <!--",
+    '#import "@preview/x:1" #panic[x] $ sum $ \\ \\u{202e} *b* _i_ `r` // = @a <l>',
+    "\u202eright to left\u202c \u2066\u05d0\u05d1\u2069 \u200f \x00\x1b]0;x\x07\x9b2J",
+    "%d %s {0} ${x} \ud800 \ufffe \U0001f3b8 e" + "\u0301" * 40,
+)
+"""Texts that would act in a browser, an XML reader, a typesetter or a terminal."""
+
+
 def quantity(value: int) -> bytes:
     """A variable-length quantity (Standard MIDI File 1.0)."""
     parts = [value & 0x7F]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import gc
+import io
+import sys
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -90,13 +91,30 @@ def main() -> None:
     # A piece makes millions of small values and hardly a cycle: looking for cycles after
     # every few hundred of them costs a sixth of the time.
     gc.set_threshold(100_000, 50, 50)
+    for stream in (sys.stdout, sys.stderr):
+        # A pipe or a terminal that has no ♭ shows "?" there; it is no reason to fail.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     app()
+
+
+def _version() -> str:
+    from importlib.metadata import version  # slow to import
+
+    return f"arranger {version('arranger')}"
 
 
 def _say_version(asked: bool) -> None:
     if asked:
-        print(f"arranger {version('arranger')}")
+        print(_version())
         raise typer.Exit
+
+
+def _level_names(incomplete: str) -> list[str]:
+    """The levels that begin so, for the completion of a shell."""
+    from arranger.tables import LEVEL_NAMES
+
+    return [name for name in LEVEL_NAMES if name.startswith(incomplete)]
 
 
 @app.callback()
@@ -113,7 +131,11 @@ def arrange(
     piece: Input,
     level: Annotated[
         str,
-        typer.Option(metavar="LEVEL", help="beginner, elementary, intermediate or advanced."),
+        typer.Option(
+            metavar="LEVEL",
+            help="beginner, elementary, intermediate or advanced.",
+            autocompletion=_level_names,
+        ),
     ] = "beginner",
     key: Annotated[
         str | None, typer.Option(metavar="G", help="The key the hand plays in.")
@@ -201,12 +223,12 @@ def arrange(
         folder = out / piece_name(piece) / level
         keep(files, folder, force=force)
         for line in _summary(result):
-            print(line)
+            _say(line)
         for line in _ranking(result.arrangement) if keys else ():
-            print(line)
+            _say(line)
         for line in other_lines(result.arrangement) if others not in {None, "all"} else ():
-            print(line)
-        print(f"written to {folder}: {', '.join(sorted(files))}")
+            _say(line)
+        _say(f"written to {folder}: {', '.join(sorted(files))}")
 
 
 def _summary(result: Result) -> Iterator[str]:
@@ -264,7 +286,11 @@ def compare(
     piece: Input,
     level: Annotated[
         list[str] | None,
-        typer.Option(metavar="LEVEL", help="A level to compare; else all four."),
+        typer.Option(
+            metavar="LEVEL",
+            help="A level to compare; else all four.",
+            autocompletion=_level_names,
+        ),
     ] = None,
     player: Annotated[
         list[Path] | None,
@@ -295,7 +321,7 @@ def compare(
         page = out / piece_name(piece) / "compare.html"
         keep_file(compare_page(comparison).encode("utf-8", "replace"), page, force=force)
         _show_comparison(comparison, list(comparison_rows(comparison)))
-        print(f"written to {page}")
+        _say(f"written to {page}")
 
 
 def _show_comparison(comparison: Comparison, rows: list[tuple[str, ...]]) -> None:
@@ -304,17 +330,17 @@ def _show_comparison(comparison: Comparison, rows: list[tuple[str, ...]]) -> Non
     from rich.markup import escape
     from rich.table import Table
 
-    table = Table(title=escape(comparison.title))
+    table = Table(title=escape(_one_line(comparison.title)))
     for name in ("", *(column.name for column in comparison.columns)):
-        table.add_column(escape(name), overflow="fold")
+        table.add_column(escape(_one_line(name)), overflow="fold")
     for row in rows:
-        table.add_row(*(escape(cell) for cell in row))
+        table.add_row(*(escape(_one_line(cell)) for cell in row))
     Console().print(table)
     for column in comparison.columns:
         if column.version is not None:
-            print(f"{column.name}:")
+            _say(f"{column.name}:")
             for reason in column.version.verdict.difficulty.reasons[:HARDEST]:
-                print(f"  bar {reason.bar}: {reason.what} (+{reason.points:.1f})")
+                _say(f"  bar {reason.bar}: {reason.what} (+{reason.points:.1f})")
 
 
 @app.command()
@@ -324,7 +350,11 @@ def batch(
     ],
     level: Annotated[
         list[str] | None,
-        typer.Option(metavar="LEVEL", help="A level to arrange at; else beginner."),
+        typer.Option(
+            metavar="LEVEL",
+            help="A level to arrange at; else beginner.",
+            autocompletion=_level_names,
+        ),
     ] = None,
     player: Player = None,
     jobs: Annotated[
@@ -353,7 +383,7 @@ def batch(
     ] = "out",
     force: Force = False,
 ) -> None:
-    """Arrange a whole folder; stopped at any moment, it goes on where it was."""
+    """Arrange a whole folder, going on where it was stopped."""
     with _one_voice(folder):
         from collections import Counter
 
@@ -387,7 +417,7 @@ def batch(
         said = ", ".join(f"{count} {status}" for status, count in sorted(counts.items()))
         known = f" ({pieces.known} by an earlier run)" if pieces.known else ""
         print(f"of {pieces.total} arrangements: {said}{known}")
-        print(f"written to {out}: index.html, summary.csv, failures.csv")
+        _say(f"written to {out}: index.html, summary.csv, failures.csv")
         if strict and counts.total() > counts["done"]:
             raise typer.Exit(1)
 
@@ -430,6 +460,11 @@ def _one_line(text: str) -> str:
     return "".join(char if char.isprintable() else "?" for char in text)
 
 
+def _say(text: str) -> None:
+    """A line of which some words come from a file: none of them can steer the terminal."""
+    print(_one_line(text))
+
+
 @app.command()
 def finger(
     piece: Annotated[
@@ -450,7 +485,7 @@ def finger(
     out: Out = Path("out"),
     force: Force = False,
 ) -> None:
-    """Choose strings, frets and fingers for a guitar score, every note as written."""
+    """Choose strings, frets and fingers, every note as written."""
     with _one_voice(piece):
         from arranger.run.fingering import finger as finger_piece
         from arranger.run.store import keep, piece_name
@@ -466,11 +501,11 @@ def finger(
         folder = out / piece_name(piece) / "finger"
         keep(files, folder, force=force)
         arrangement, grade = result.arrangement, result.verdict.difficulty
-        print(f"{arrangement.title}: {len(arrangement.notes)} notes as written")
-        print(f"difficulty {grade.score:.0f} of 100 ({grade.band})")
+        _say(f"{arrangement.title}: {len(arrangement.notes)} notes as written")
+        _say(f"difficulty {grade.score:.0f} of 100 ({grade.band})")
         for line in _remarks(arrangement):
-            print(line)
-        print(f"written to {folder}: {', '.join(sorted(files))}")
+            _say(line)
+        _say(f"written to {folder}: {', '.join(sorted(files))}")
 
 
 @app.command()
@@ -484,7 +519,11 @@ def rate(
     ],
     level: Annotated[
         str | None,
-        typer.Option(metavar="LEVEL", help="Whose rules to check; else the file's own."),
+        typer.Option(
+            metavar="LEVEL",
+            help="Whose rules to check; else the file's own.",
+            autocompletion=_level_names,
+        ),
     ] = None,
     player: Player = None,
     tempo: Annotated[
@@ -497,7 +536,7 @@ def rate(
         from arranger.run.rate import rate as rate_tab
 
         for line in _rating(rate_tab(tab, level=level, player=player, tempo=tempo)):
-            print(line)
+            _say(line)
 
 
 def _rating(rating: Rating) -> Iterator[str]:
@@ -552,7 +591,11 @@ def look(
             beats=beats,
             source_key=source_key(key),
         )
-        print(as_json(analysis) if json else page(analysis), end="\n" if json else "")
+        if json:
+            print(as_json(analysis))
+            return
+        for line in page(analysis).rstrip("\n").split("\n"):
+            _say(line)
 
 
 @app.command()
@@ -579,7 +622,7 @@ def _one_voice(piece: Path) -> Iterator[None]:
         _say_fault(piece, str(fault), "\n".join(fault.report))
         raise typer.Exit(fault.exit_code) from fault
     except ArrangerError as error:
-        typer.echo(f"arranger: {error}", err=True)
+        typer.echo(_one_line(f"arranger: {error}"), err=True)
         raise typer.Exit(error.exit_code) from error
     except (typer.Exit, typer.Abort, KeyboardInterrupt):
         raise
@@ -592,9 +635,9 @@ def _one_voice(piece: Path) -> Iterator[None]:
 def _say_fault(piece: Path, what: str, report: str) -> None:
     from arranger.run.store import keep_fault
 
-    kept = keep_fault(piece, f"arranger {version('arranger')}\n{what}\n{report}\n")
-    typer.echo(
+    kept = keep_fault(piece, f"{_version()}\n{what}\n{report}\n")
+    said = (
         f"arranger: {what} This is a fault of ours and nothing was written;"
-        f" the input and a report are kept in {kept}.",
-        err=True,
+        f" the input and a report are kept in {kept}."
     )
+    typer.echo(_one_line(said), err=True)

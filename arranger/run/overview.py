@@ -44,6 +44,9 @@ FAILURES = ("piece", "level", "status", "reason", "bars")
 PLACES = 4
 """Decimal places of shares and points in the tables."""
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""What a spreadsheet takes for the beginning of a formula (OWASP, CSV injection)."""
+
 
 def write_overview(rows: OutcomeRows, shelf: Shelf) -> None:
     """``index.html``, ``summary.csv``, ``failures.csv``, and ``summary.parquet`` if it can be.
@@ -113,7 +116,7 @@ def _summary(rows: OutcomeRows, alike: Alike) -> Iterator[dict[str, Any]]:
     for outcome in rows():
         heard = outcome.fidelity
         yield {
-            name: round(value, PLACES) if isinstance(value, float) else value
+            name: round(value, PLACES) if isinstance(value, float) else _cell(value)
             for name in COLUMNS
             if (
                 value := {
@@ -132,9 +135,19 @@ def _write_failures(file: Path, rows: OutcomeRows, alike: Alike) -> None:
         for outcome in rows():
             if not outcome.done:
                 bars = " ".join(str(bar) for bar in outcome.unfit)
-                table.writerow(
-                    (outcome.piece, outcome.level, outcome.status, outcome.reason, bars)
-                )
+                said = (outcome.piece, outcome.level, outcome.status, outcome.reason, bars)
+                table.writerow([_cell(text) for text in said])
+
+
+def _cell(value: object) -> object:
+    """The value as a spreadsheet shows it: a text from outside never becomes a formula.
+
+    A lone carriage return, which readers of tables take for the end of a row, becomes "?".
+    """
+    if not isinstance(value, str):
+        return value
+    text = value.replace("\r", "?")
+    return f"'{text}" if value.lstrip(" \0").startswith(_FORMULA) else text
 
 
 def _write_parquet(file: Path, summary: Path) -> None:

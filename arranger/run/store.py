@@ -21,7 +21,13 @@ from platformdirs import user_state_path
 
 from arranger.music.errors import UsageError
 
-LONGEST_NAME = 80  # characters, well below what file systems allow
+LONGEST_NAME = 80
+"""Characters of a folder's name; its bytes in UTF-8 are at most twice as many. File systems
+allow 255 bytes, encrypted ones less."""
+
+_DEVICE = re.compile(r"(?i)(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])")
+"""Names that are no files on some systems, whatever follows a full stop (Win32 file names)."""
+
 MADE = ".made.json"
 """The list of what the program made in a folder: ``files`` maps a name to the digests that
 the file may have (two while it is being replaced), ``note`` is the writer's own."""
@@ -47,7 +53,9 @@ def piece_name(path: Path) -> str:
 def plain_name(text: str) -> str:
     """``text`` as a name that every file system takes and that leads nowhere else."""
     letters = unicodedata.normalize("NFC", text)
-    return re.sub(r"[^\w-]+", "_", letters).strip("_-")[:LONGEST_NAME] or "piece"
+    name = re.sub(r"[^\w-]+", "_", letters).strip("_-")[:LONGEST_NAME]
+    name = name.encode("utf-8")[: 2 * LONGEST_NAME].decode("utf-8", "ignore")
+    return f"{name}_" if _DEVICE.fullmatch(name) else name or "piece"
 
 
 def keep(

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
 
 import mido
 import pytest
+from small_pieces import small_piece
 from typer.testing import CliRunner
 
 from arranger.run.cli import app
+from arranger.run.store import piece_name
 
 CORPUS = Path(__file__).parents[2] / "corpus"
 
@@ -92,6 +95,47 @@ def test_wrong_usage_ends_with_2(options: list[str], said: str, tmp_path: Path) 
     assert result.exit_code == 2
     assert said in result.stderr
     assert not (tmp_path / "out").exists()
+
+
+STEERS = "a\x1b[31m\x07\u202e\\b"
+"""A name that would colour a terminal, ring, and turn what follows round."""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such file names there")
+def test_names_of_files_and_players_steer_no_terminal(tmp_path: Path) -> None:
+    piece = small_piece(tmp_path / f"{STEERS}\n.mid")
+    player = tmp_path / "player.toml"
+    player.write_text('name = "a\\u001b[31m\\u0007"', "utf-8")
+    out = ["--out", str(tmp_path / f"{STEERS}out")]
+    runs = [
+        CliRunner().invoke(app, [command, str(piece), *options])
+        for command, *options in (
+            ("look", "--key", "Am"),
+            ("arrange", "--anyway", "--keys", *out),
+            ("compare", "--level", "beginner", "--player", str(player), *out),
+            ("finger", *out),
+        )
+    ]
+    made = tmp_path / f"{STEERS}out" / piece_name(piece) / "beginner" / "arrangement.json"
+    document = json.loads(made.read_text("utf-8"))
+    assert document["source"]["file"] == piece.name
+    document["title"] = STEERS
+    made.write_text(json.dumps(document), "utf-8")
+    runs.append(CliRunner().invoke(app, ["rate", str(made)]))
+    for run in runs:
+        assert run.exit_code == 0, run.output
+        assert all(char.isprintable() or char == "\n" for char in run.output)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such file names there")
+@pytest.mark.parametrize("command", ["look", "arrange", "rate", "finger", "compare"])
+def test_refusal_is_one_line_whatever_the_name(command: str, tmp_path: Path) -> None:
+    path = tmp_path / f"{STEERS}\n.mid"
+    path.write_bytes(b"no music")
+    result = CliRunner().invoke(app, [command, str(path)])
+    assert result.exit_code == 3
+    assert result.stderr.count("\n") == 1
+    assert result.stderr[:-1].isprintable()
 
 
 def test_place_that_cannot_be_written_to_ends_with_2(tmp_path: Path) -> None:

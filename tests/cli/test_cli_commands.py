@@ -59,13 +59,19 @@ def test_no_command_is_without_help() -> None:
 
 @pytest.mark.parametrize(
     ("shell", "words", "answer"),
-    [("bash", "arranger com", "compare"), ("zsh", "arranger lev", "levels")],
+    [
+        ("bash", "arranger com", "compare"),
+        ("zsh", "arranger lev", "levels"),
+        ("bash", "arranger arrange x.mid --level elem", "elementary"),
+        ("fish", "arranger batch x --level adv", "advanced"),
+    ],
 )
-def test_shell_completes_a_command(shell: str, words: str, answer: str) -> None:
+def test_shell_completes_commands_and_levels(shell: str, words: str, answer: str) -> None:
     asked = {
         "_ARRANGER_COMPLETE": f"complete_{shell}",
         "COMP_WORDS": words,
-        "COMP_CWORD": "1",
+        "COMP_CWORD": str(words.count(" ")),
+        "_TYPER_COMPLETE_FISH_ACTION": "get-args",
         "_TYPER_COMPLETE_ARGS": words,
     }
     code = "from arranger.run.cli import app; app(prog_name='arranger')"
@@ -77,6 +83,21 @@ def test_shell_completes_a_command(shell: str, words: str, answer: str) -> None:
         env={**os.environ, **asked},
     )
     assert answer in ended.stdout
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_terminal_without_our_signs_is_no_fault(encoding: str) -> None:
+    """Such a terminal, or a file on some systems, has no flat sign and no box lines."""
+    for command in (("levels",), ("look", str(CORPUS / "greensleeves.mid"))):
+        ended = subprocess.run(
+            [sys.executable, "-c", "from arranger.run.cli import main; main()", *command],
+            capture_output=True,
+            check=False,
+            env={**os.environ, "PYTHONIOENCODING": encoding},
+        )
+        assert ended.stderr == b""
+        assert ended.returncode == 0
+        assert ended.stdout.decode(encoding)
 
 
 def test_help_loads_no_slow_library() -> None:

@@ -6,6 +6,7 @@ import csv
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -63,7 +64,7 @@ def test_summary_has_a_row_for_each(out: Path) -> None:
     assert len(rows) == len(OUTCOMES)
     assert list(rows[0]) == list(COLUMNS)
     assert rows[0]["piece"] == "a/Für? Elise.mid"
-    assert rows[0]["title"] == OUTCOMES[0].title
+    assert rows[0]["title"] == f"'{OUTCOMES[0].title}"  # no formula
     assert (rows[0]["difficulty"], rows[0]["gap"], rows[0]["melody_kept"]) == (
         "31.25",
         "0.0123",
@@ -88,6 +89,22 @@ def test_failures_are_those_without_a_result(out: Path) -> None:
         "reason": "x",
         "bars": "3 4",
     }
+
+
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t=", "\r=", " =", "＝"])
+def test_text_from_outside_is_no_formula(sign: str, tmp_path: Path) -> None:
+    """A spreadsheet computes what begins so (OWASP, CSV injection)."""
+    evil = f"{sign}cmd|'/c calc'!A1"
+    rows = [
+        replace(OUTCOMES[0], piece=evil, title=evil, composer=evil, warnings=(evil,)),
+        replace(OUTCOMES[2], piece=evil, reason=evil),
+    ]
+    write_overview(lambda: iter(rows), FolderShelf(root=tmp_path, force=False))
+    for name in ("summary.csv", "failures.csv"):
+        with (tmp_path / name).open(encoding="utf-8", newline="") as source:
+            cells = [cell for row in csv.reader(source) for cell in row if "calc" in cell]
+        assert cells
+        assert {cell[0] for cell in cells} == {"'"}, name
 
 
 def test_parquet_says_what_the_summary_says(out: Path) -> None:

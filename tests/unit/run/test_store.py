@@ -36,6 +36,14 @@ from arranger.run.store import (
         ("../../etc/passwd.mid", "passwd"),
         ("a/...", "piece"),
         ("🎸.mid", "piece"),
+        ("CON.mid", "CON_"),
+        ("lpt1.mid", "lpt1_"),
+        ("console.mid", "console"),
+        ("-rf.mid", "rf"),
+        ("\u202egnp.exe.mid", "gnp_exe"),
+        ("a\nb\x1b[2J.mid", "a_b_2J"),
+        ("ab" * 200, "ab" * 40),
+        ("𠀀" * 60, "𠀀" * 40),
     ],
 )
 def test_folder_is_named_after_the_file(file: str, name: str) -> None:
@@ -47,6 +55,7 @@ def test_folder_name_never_leads_elsewhere(text: str) -> None:
     name = piece_name(Path(text))
     assert 0 < len(name) <= LONGEST_NAME
     assert not set(name) & set("/\\.:\0")
+    assert len(name.encode("utf-8")) <= 2 * LONGEST_NAME
 
 
 def _content(folder: Path) -> dict[str, bytes]:
