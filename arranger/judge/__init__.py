@@ -5,6 +5,7 @@ from arranger.judge.easier import easier
 from arranger.judge.fidelity import fidelity, unfaithful_bars
 from arranger.judge.grip import Fault, HandLimits, any_hand, hand_faults, limits_of
 from arranger.judge.hardest import hardest_bars
+from arranger.judge.richness import richness
 from arranger.judge.rules import hand_violations, violations
 from arranger.judge.techniques import techniques
 from arranger.music.analysis import Analysis
@@ -24,6 +25,7 @@ __all__ = [
     "hardest_bars",
     "judge",
     "limits_of",
+    "richness",
     "techniques",
     "unfaithful_bars",
     "usual_tempo",

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.grips import (
     NONE,
     Context,
@@ -93,14 +94,19 @@ class GripMaker:
     bass_below: int
     inner_below: int
     ceiling: int
+    burden: Burden = NO_BURDEN
     voicings: VoicingMaker = field(init=False)
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
     _planted: dict[object, tuple[int, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        maker = VoicingMaker(self.rules, self.hands, self.melody_costs, self.lowest_tune)
-        inner = InnerNotes(self.rules, self.hands, self.fill_costs, self.inner_below)
+        maker = VoicingMaker(
+            self.rules, self.hands, self.melody_costs, self.lowest_tune, self.burden
+        )
+        inner = InnerNotes(
+            self.rules, self.hands, self.fill_costs, self.inner_below, self.burden
+        )
         object.__setattr__(self, "voicings", maker)
         object.__setattr__(self, "inner", inner)
 
@@ -135,7 +141,10 @@ class GripMaker:
             held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
         )
         hold = self._hold_costs(pairs)
-        cost = np.minimum(pairs.cost + hold, UNHOLDABLE).astype(np.int32)
+        plucked = (pairs.tune_code != NONE) & context.tune_begins
+        plucked |= (pairs.bass_code != NONE) & context.stroke_begins
+        asked = pairs.cost + hold + plucked * np.int32(self.burden.strike)
+        cost = np.minimum(asked, UNHOLDABLE).astype(np.int32)
         return replace(pairs, cost=cost).only(hold < UNHOLDABLE)
 
     def _clear(self, tunes: list[Voicings], basses: list[Voicings], hands: IntArray) -> _Pairs:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
 
+from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.fretboard import Spot
 from arranger.neck.grips import Context, Fills, tenths
 from arranger.neck.hands import Hand, Hands
@@ -34,6 +35,7 @@ class InnerNotes:
     hands: Hands
     costs: FillCosts
     inner_below: int
+    burden: Burden = NO_BURDEN
     _known: dict[object, tuple[Filled, ...]] = field(default_factory=dict)
     _near: dict[object, tuple[tuple[Spot, int], ...]] = field(default_factory=dict)
 
@@ -61,6 +63,10 @@ class InnerNotes:
         room = self.rules.level.voices - len(presses)
         spots = self._spots(context, place, tune, bass) if room > 0 else ()
         wish = context.fill[1] if context.fill is not None and room > 0 else 0
+        alone = not (
+            (context.tune_begins and tune.spot is not None)
+            or (context.stroke_begins and bass.spot is not None)
+        )
         for count in range(min(room, 2, len(spots)) + 1 if spots else 1):
             missed = wish if count == 0 else 0
             if count == 1 and room > 1:
@@ -71,7 +77,8 @@ class InnerNotes:
                 extra = [(spot.string, spot.fret, finger) for spot, finger in fills]
                 held = self.rules.hold(presses + extra)
                 if held is not None:
-                    cost = missed + tenths(held) + sum(_asks(spot) for spot, _ in fills)
+                    cost = missed + tenths(held) + sum(self._asks(spot) for spot, _ in fills)
+                    cost += self.burden.strike if fills and alone else 0
                     yield Filled(fills, self._gives(context, tune, bass, fills), cost)
 
     def _spots(
@@ -113,6 +120,10 @@ class InnerNotes:
             finger = natural if 1 <= natural <= 4 else None
         return finger
 
+    def _asks(self, spot: Spot) -> int:
+        """A fretted inner note asks a little more than an open one."""
+        return (2 if spot.fret else 1) + self.burden.begun(spot)
+
     def _gives(self, context: Context, tune: Voicing, bass: Voicing, fills: Fills) -> bool:
         """Whether a note that begins here is the third that the bar owes."""
         if context.third is None:
@@ -133,8 +144,3 @@ def presses_of(tune: Voicing, bass: Voicing) -> list[Press]:
     if bass.spot is not None and bass.active:
         presses.append((bass.spot.string, bass.spot.fret, bass.finger))
     return presses
-
-
-def _asks(spot: Spot) -> int:
-    """A fretted inner note asks a little more than an open one."""
-    return 2 if spot.fret else 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from arranger.music.reduction import Reduction, Setting
+from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.dynamic import Lattice, lattice
 from arranger.neck.fretboard import neck_of
 from arranger.neck.grip_maker import GripMaker
@@ -21,12 +22,14 @@ from arranger.tables.hand import hand
 from arranger.tables.solving import solving
 
 
-def grip_maker(reduction: Reduction, level: Level, player: Player) -> GripMaker:
+def grip_maker(
+    reduction: Reduction, level: Level, player: Player, burden: Burden = NO_BURDEN
+) -> GripMaker:
     """The maker of grips for one student; keys of a piece share what it has found."""
     table, effort, common = arranging(), solving(), hand()
     neck = neck_of(player, reduction.capo)
     return GripMaker(
-        rules=HandRules(neck, player, level, fingering().hold),
+        rules=HandRules(neck, player, level, burden.hold(fingering().hold)),
         hands=Hands(),
         melody_costs=table.melody,
         fill_costs=table.fill,
@@ -34,6 +37,7 @@ def grip_maker(reduction: Reduction, level: Level, player: Player) -> GripMaker:
         bass_below=common.bass_below_melody,
         inner_below=common.inner_below_melody,
         ceiling=tenths(effort.ceiling),
+        burden=burden,
     )
 
 
@@ -57,18 +61,20 @@ def network(
         alone=alone,
     ).build()
     grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
-    return lattice(piece, grips, _mover(reduction, piece, UNHURRIED))
+    return lattice(piece, grips, _mover(reduction, piece, UNHURRIED, maker.burden))
 
 
-def at_pace(reduction: Reduction, net: Lattice, pace: Pace) -> Lattice:
+def at_pace(
+    reduction: Reduction, net: Lattice, pace: Pace, burden: Burden = NO_BURDEN
+) -> Lattice:
     """The same grips with moves that cost what the pace asks."""
-    return lattice(net.piece, net.grips, _mover(reduction, net.piece, pace))
+    return lattice(net.piece, net.grips, _mover(reduction, net.piece, pace, burden))
 
 
-def _mover(reduction: Reduction, piece: Piece, pace: Pace) -> Mover:
+def _mover(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> Mover:
     table, costs = arranging(), fingering()
     return Mover(
-        moves=costs.move,
+        moves=burden.moves(costs.move),
         shapes=costs.shape,
         melody=table.melody,
         bass=table.bass,

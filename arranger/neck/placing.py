@@ -8,6 +8,7 @@ import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.reduction import Reduction, Setting
+from arranger.neck.burden import NO_BURDEN, Burden, Priced, burden_of
 from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
@@ -29,11 +30,17 @@ NO_WISH = 10**6
 
 
 def place(
-    reduction: Reduction, *, level: Level, player: Player, others: Collection[int] = ()
+    reduction: Reduction,
+    *,
+    level: Level,
+    player: Player,
+    others: Collection[int] = (),
+    priced: Priced | None = None,
 ) -> Arrangement:
     """The arrangement of a reduction for one student.
 
-    ``others`` are the bars (printed numbers) for which other ways to play are looked for.
+    ``others`` are the bars (printed numbers) for which other ways to play are looked for;
+    ``priced`` is what playing asks of the student at a price, for an easier arrangement.
 
     Every key of ``reduction.settings`` is ranked by the bound of its dynamic program;
     the best is then solved to the end. Marks on bars and notes are kept in a second
@@ -44,10 +51,11 @@ def place(
     UsageError : a mark or a voicing of the teacher's cannot be kept; says where and why.
     """
     check_bars(reduction, others)
-    maker = grip_maker(reduction, level, player)
+    burden = burden_of(reduction, priced)
+    maker = grip_maker(reduction, level, player, burden)
     ranked, net = rank_keys(reduction, maker)
     setting = ranked[0].setting
-    net, proven, pace = _paced(reduction, level, net)
+    net, proven, pace = _paced(reduction, level, net, burden)
     whole = net, proven.paths
     if reduction.marks.marked_bars:
         net, proven, whole = _with_marks(
@@ -85,17 +93,20 @@ def place(
     )
 
 
-def _paced(reduction: Reduction, level: Level, net: Lattice) -> tuple[Lattice, Proven, Pace]:
+def _paced(
+    reduction: Reduction, level: Level, net: Lattice, burden: Burden = NO_BURDEN
+) -> tuple[Lattice, Proven, Pace]:
     """The solution and its pace; where the hand travels more than the level allows, the first
     with dearer travels that keeps to it, or the last that was tried.
     """
-    budget, effort, pace = shape_budget(level, fingering().shape), _effort(), UNHURRIED
+    budget = shape_budget(level, fingering().shape)
+    effort, pace = _effort(), UNHURRIED
     proven = prove(net, budget, effort)
     found = travels(net, proven.paths)
     if not found.beyond(level):
         return net, proven, pace
     for pace in slower(found, level, solving().paces):
-        paced = at_pace(reduction, net, pace)
+        paced = at_pace(reduction, net, pace, burden)
         proven = prove(paced, budget, effort)
         if not travels(paced, proven.paths).beyond(level):
             break
@@ -129,7 +140,8 @@ def _with_marks(
     Also the lattice before it was narrowed by the marks, with the same paths in it.
     """
     alone = window(reduction)
-    net = at_pace(reduction, network(reduction, setting, maker, alone=alone), pace)
+    net = network(reduction, setting, maker, alone=alone)
+    net = at_pace(reduction, net, pace, maker.burden)
     known = dict(zip(before[0].piece.classes, range(len(before[0].piece.classes)), strict=True))
     rows: dict[tuple[int, int], IntArray] = {}
     for kind, bar in enumerate(net.piece.classes):
@@ -141,7 +153,8 @@ def _with_marks(
                 rows[kind, slot] = np.arange(len(grips), dtype=np.int32)
     kept = marked_rows(net, reduction, rows)
     narrowed = restricted(net, kept)
-    proven = prove(narrowed, shape_budget(level, fingering().shape), _effort())
+    budget = shape_budget(level, fingering().shape)
+    proven = prove(narrowed, budget, _effort())
     paths = {
         kind: tuple(int(kept[kind, slot][row]) for slot, row in enumerate(path))
         for kind, path in proven.paths.items()

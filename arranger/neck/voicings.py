@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.fretboard import Spot, spots_of
 from arranger.neck.grips import NONE, RELEASED, Context, IntArray, spot_code, tenths
 from arranger.neck.hands import Hand, Hands
@@ -74,6 +75,7 @@ class VoicingMaker:
     hands: Hands
     costs: MelodyCosts
     lowest_tune: int
+    burden: Burden = NO_BURDEN
     _known: dict[object, Voicings] = field(default_factory=dict)
 
     def tunes(self, context: Context, place: int) -> Voicings:
@@ -119,7 +121,7 @@ class VoicingMaker:
         for spot in spots_of(self.rules.neck, midi):
             if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
                 continue
-            extra = self._lowness(spot, midi) if begins else 0
+            extra = self._lowness(spot, midi) + self.burden.begun(spot) if begins else 0
             if begins and spot.fret and hand.shape is not None and not hand.finger_at(spot):
                 extra += tenths(self.rules.costs.melody_roams)
             for finger, cost in self._fingers(spot, hand, begins=begins):
@@ -143,8 +145,9 @@ class VoicingMaker:
             for string in (6, 5, 4):
                 first = (tone - tuning[string - 1]) % 12
                 for fret in range(first, self.rules.max_fret + 1, 12):
-                    price = tone_cost if begins else 0
-                    yield from self._bass_at(context, hand, Spot(string, fret), price)
+                    spot = Spot(string, fret)
+                    price = tone_cost + self.burden.begun(spot) if begins else 0
+                    yield from self._bass_at(context, hand, spot, price)
 
     def _bass_at(
         self, context: Context, hand: Hand, spot: Spot, price: int

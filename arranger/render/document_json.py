@@ -142,6 +142,8 @@ def _judged(verdict: Verdict) -> dict[str, Any]:
     return {
         "difficulty": {
             "score": difficulty.score,
+            "low": difficulty.low,
+            "high": difficulty.high,
             "band": difficulty.band,
             "bars": [
                 {"bar": bar.bar, "points": bar.points, "features": dict(bar.features)}

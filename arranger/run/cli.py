@@ -130,13 +130,17 @@ def options(
 def arrange(
     piece: Input,
     level: Annotated[
-        str,
+        str | None,
         typer.Option(
             metavar="LEVEL",
-            help="beginner, elementary, intermediate or advanced.",
+            help="beginner (unless said otherwise), elementary, intermediate or advanced.",
             autocompletion=_level_names,
         ),
-    ] = "beginner",
+    ] = None,
+    difficulty: Annotated[
+        float | None,
+        typer.Option(metavar="N", help="The richest that scores at most N of 100."),
+    ] = None,
     key: Annotated[
         str | None, typer.Option(metavar="G", help="The key the hand plays in.")
     ] = None,
@@ -203,6 +207,7 @@ def arrange(
         result = arrange_piece(
             piece,
             level=level,
+            difficulty=difficulty,
             key=key,
             capo=capo,
             player=player,
@@ -220,7 +225,7 @@ def arrange(
             anyway=anyway,
         )
         files = result.documents(paper=sheet, extras=extras)
-        folder = out / piece_name(piece) / level
+        folder = out / piece_name(piece) / _folder(level, difficulty, result)
         keep(files, folder, force=force)
         for line in _summary(result):
             _say(line)
@@ -229,6 +234,14 @@ def arrange(
         for line in other_lines(result.arrangement) if others not in {None, "all"} else ():
             _say(line)
         _say(f"written to {folder}: {', '.join(sorted(files))}")
+
+
+def _folder(level: str | None, difficulty: float | None, result: Result) -> str:
+    """What the results lie in: the level, the difficulty asked for, or both."""
+    if difficulty is None:
+        return result.arrangement.level
+    within = f"{level}-" if level else ""
+    return f"{within}difficulty-{difficulty:g}"
 
 
 def _summary(result: Result) -> Iterator[str]:

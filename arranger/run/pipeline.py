@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 from pathlib import Path
 
-from arranger.judge import judge, unfaithful_bars
+from arranger.judge import hardest_bars, judge, richness, unfaithful_bars
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement, Decision
-from arranger.music.errors import LevelMismatch
+from arranger.music.errors import LevelMismatch, UsageError
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
 from arranger.music.reduction import Reduction
 from arranger.music.verdict import Verdict
-from arranger.neck import place
+from arranger.neck import Priced, place
 from arranger.reduce import reduce
 from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper
 from arranger.render import documents as render_documents
 from arranger.run.broken import refuse_broken
+from arranger.run.richest import Found, Richest
 from arranger.run.understand import understand
 from arranger.tables import (
     LEVEL_NAMES,
@@ -27,10 +30,13 @@ from arranger.tables import (
     level_named,
     player_from_file,
 )
+from arranger.tables.burden import burden_table
 from arranger.tables.marks import bar_range, marks_from_file
 from arranger.tables.solving import solving
 from arranger.teach import teach
 
+MOST = 100.0
+"""The hardest score there is."""
 BARS_NAMED = 8
 """How many bars a message names before it says 'and more'."""
 
@@ -72,7 +78,8 @@ class Result:
 def arrange(
     path: str | Path,
     *,
-    level: str = "beginner",
+    level: str | None = None,
+    difficulty: float | None = None,
     key: str | None = None,
     capo: int | None = None,
     player: str | Path | None = None,
@@ -94,7 +101,9 @@ def arrange(
     Parameters
     ----------
     path : a piano piece as MIDI, MusicXML, Humdrum or ABC.
-    level : ``beginner``, ``elementary``, ``intermediate`` or ``advanced``.
+    level : ``beginner``, ``elementary``, ``intermediate`` or ``advanced``; None is
+        ``beginner``, or, with ``difficulty``, whichever keeps most.
+    difficulty : a score, above 0 up to 100: the richest arrangement that is no harder.
     key : the key the hand plays in, such as ``G`` or ``Em``; None chooses.
     capo : the fret the capo lies on; None is no capo unless the marks name one.
     player : a player file; None takes the student the level describes.
@@ -111,10 +120,17 @@ def arrange(
     ------
     UnreadableInput : the file cannot be read or holds no music to arrange.
     UsageError : an option, a player or a marks file says what cannot be meant.
-    LevelMismatch : the piece does not suit the level; names bars and the nearest level.
+    LevelMismatch : the piece does not suit the level; names bars and the nearest level. Or
+        nothing found is as easy as ``difficulty``; names the easiest and the bars in its way.
     InternalFault : the judge refused the result.
     """
-    level_named(level)  # a wrong name is said before any work is done
+    level_named(level or LEVEL_NAMES[0])  # a wrong name is said before any work is done
+    if difficulty is not None and not 0 < difficulty <= MOST:
+        raise UsageError(
+            f"a difficulty of {difficulty:g} cannot be meant",
+            where="--difficulty",
+            next_step="Give a score above 0 and up to 100; arranger rate says one for any tab.",
+        )
     marked = marks_from_file(Path(marks)) if marks else NO_MARKS
     analysis = understand(
         Path(path),
@@ -136,7 +152,12 @@ def arrange(
         leading_bass=leading_bass,
         others=bars_asked(others, analysis),
     )
-    return arrange_analysis(analysis, level=level, wishes=wishes, anyway=anyway)
+    if difficulty is not None:
+        levels = (level,) if level else LEVEL_NAMES
+        return arrange_within(analysis, difficulty, levels, wishes, anyway=anyway)
+    return arrange_analysis(
+        analysis, level=level or LEVEL_NAMES[0], wishes=wishes, anyway=anyway
+    )
 
 
 def bars_asked(text: str | None, analysis: Analysis) -> frozenset[int]:
@@ -180,8 +201,7 @@ def suited(
     A piece too far from its source in the key that lies best is tried in the other keys
     of the level before it is refused.
     """
-    level = level_named(level_name)
-    player = player_from_file(wishes.player, level) if wishes.player else default_player(level)
+    level, player = _who(level_name, wishes)
     reduction = _reduced(analysis, level_name, level, player, wishes)
     result = _placed(reduction, level, player, wishes.others)
     wrong = _misfit(result.verdict, level)
@@ -203,6 +223,121 @@ def suited(
     )
 
 
+def arrange_within(
+    analysis: Analysis,
+    most: float,
+    levels: Sequence[str],
+    wishes: Wishes,
+    *,
+    anyway: bool = False,
+) -> Result:
+    """The richest arrangement within one of ``levels`` whose score is at most ``most``.
+
+    Raises
+    ------
+    LevelMismatch : none is as easy, or the piece suits none of the levels.
+    """
+    easing = Easing(analysis, replace(wishes, others=frozenset()), anyway=anyway)
+    tried = easing.richest(levels)
+    found = tried.within(most)
+    if found is not None:
+        return easing.finished(found, most, wishes.others)
+    easiest = tried.easiest()
+    if easiest is None:
+        raise easing.refused[0]
+    level, player = _who(easiest.level, wishes)
+    arrangement = easiest.result.arrangement
+    bars = tuple(reason.bar for reason in hardest_bars(arrangement, level, player))
+    raise LevelMismatch(
+        f"nothing found keeps this piece itself at a difficulty of {most:g} or less: the"
+        f" easiest has {easiest.score:.1f}, at the level {easiest.level};"
+        f" {_bars_in_words(bars)}",
+        where=analysis.score.file,
+        next_step=f"Ask for --difficulty {ceil(easiest.score)}, or for a single strain of it:"
+        " --bars FIRST-LAST.",
+        bars=bars,
+    )
+
+
+class Easing:
+    """Makes one piece at a level and at a step of the price of difficulty.
+
+    ``suit`` finds what a level makes of the piece without a price. ``refused`` gathers why
+    levels do not suit.
+    """
+
+    def __init__(
+        self,
+        analysis: Analysis,
+        wishes: Wishes,
+        *,
+        anyway: bool = False,
+        suit: Callable[[str], Result] | None = None,
+    ) -> None:
+        self._analysis = analysis
+        self._wishes = wishes
+        self._anyway = anyway
+        self._suit = suit or (lambda name: suited(analysis, name, wishes, anyway=anyway))
+        self._plain: dict[str, Result] = {}
+        self.refused: list[LevelMismatch] = []
+
+    def richest(self, levels: Sequence[str]) -> Richest:
+        """What the levels have to offer, the one that allows most first."""
+        order = [name for name in reversed(LEVEL_NAMES) if name in levels]
+        return Richest(order, steps=burden_table().price.steps, make=self.make)
+
+    def make(self, level_name: str, step: int) -> Found | None:
+        """See ``Richest``."""
+        if step:
+            result = self._priced(level_name, step)
+        else:
+            try:
+                result = self._suit(level_name)
+            except LevelMismatch as mismatch:
+                self.refused.append(mismatch)
+                return None
+            self._plain[level_name] = result
+        heard = result.verdict.fidelity
+        return Found(
+            result=result,
+            level=level_name,
+            step=step,
+            richness=richness(result.arrangement, self._analysis, heard),
+            fits=self._anyway or not _misfit(result.verdict, level_named(level_name)),
+        )
+
+    def finished(self, found: Found, most: float, others: frozenset[int]) -> Result:
+        """What was found, with other ways to play ``others``, and how it was chosen."""
+        result = found.result
+        if others and found.step:
+            result = self._priced(found.level, found.step, others)
+        elif others:
+            wishes = replace(self._wishes, others=others)
+            result = suited(self._analysis, found.level, wishes, anyway=self._anyway)
+        said = Decision(
+            text=f"the richest found at {most:g} or less, within the level {found.level},"
+            f" keeps {found.richness:.0%} of the piece",
+            option="--difficulty",
+        )
+        arrangement = result.arrangement
+        return replace(
+            result,
+            arrangement=replace(arrangement, decisions=(said, *arrangement.decisions)),
+        )
+
+    def _priced(
+        self, level_name: str, step: int, others: frozenset[int] = frozenset()
+    ) -> Result:
+        """The piece in the key that it has without a price, once there is one."""
+        plain = self._plain[level_name].arrangement
+        level, player = _who(level_name, self._wishes)
+        reduction = _reduced(self._analysis, level_name, level, player, self._wishes)
+        own = tuple(setting for setting in reduction.settings if setting.key == plain.key)
+        priced = Priced(price=burden_table().price.at(step), like=plain)
+        result = _placed(replace(reduction, settings=own), level, player, others, priced)
+        return _keys_of(result, plain)
+
+
 def _reduced(
     analysis: Analysis, level_name: str, level: Level, player: Player, wishes: Wishes
 ) -> Reduction:
@@ -220,12 +355,23 @@ def _reduced(
     return reduction
 
 
+def _who(level_name: str, wishes: Wishes) -> tuple[Level, Player]:
+    """The level, and the student of the player file or the one it describes."""
+    level = level_named(level_name)
+    player = player_from_file(wishes.player, level) if wishes.player else default_player(level)
+    return level, player
+
+
 def _placed(
-    reduction: Reduction, level: Level, player: Player, others: frozenset[int] = frozenset()
+    reduction: Reduction,
+    level: Level,
+    player: Player,
+    others: frozenset[int] = frozenset(),
+    priced: Priced | None = None,
 ) -> Result:
     """Placed, judged and taught; a result the judge refuses is a fault of ours."""
     analysis = reduction.analysis
-    arrangement = place(reduction, level=level, player=player, others=others)
+    arrangement = place(reduction, level=level, player=player, others=others, priced=priced)
     verdict = judge(arrangement, analysis, level, player)
     refuse_broken(verdict.violations, analysis.score.file)
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
@@ -241,6 +387,17 @@ def _in_another_key(result: Result, *, best: Arrangement, wrong: str) -> Result:
     decisions = (*arrangement.decisions, said)
     return replace(
         result, arrangement=replace(arrangement, decisions=decisions, keys=best.keys)
+    )
+
+
+def _keys_of(result: Result, plain: Arrangement) -> Result:
+    """The result with what was said of the keys when there were several to choose from."""
+    arrangement = result.arrangement
+    chosen = [said for said in plain.decisions if said.option == "--key"]
+    rest = [said for said in arrangement.decisions if said.option != "--key"]
+    return replace(
+        result,
+        arrangement=replace(arrangement, decisions=(*chosen, *rest), keys=plain.keys),
     )
 
 

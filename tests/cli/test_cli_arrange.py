@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from small_pieces import small_piece
 from typer.testing import CliRunner, Result
 
 from arranger.music.errors import InternalFault, LevelMismatch
@@ -157,3 +158,37 @@ def test_fault_of_ours_ends_with_70_and_keeps_the_input(
     assert said in report.read_text("utf-8")
     kept = report.with_name("input.mid")
     assert kept.read_bytes() == (CORPUS / "yankee_doodle_march.mid").read_bytes()
+
+
+def _easier(out: Path, *options: str) -> Result:
+    piece = small_piece(out / "arch.mid")
+    return CliRunner().invoke(app, ["arrange", str(piece), "--out", str(out), *options])
+
+
+def test_the_richest_no_harder_than_asked_for(tmp_path: Path) -> None:
+    result = _easier(tmp_path, "--difficulty", "13")
+    assert result.exit_code == 0, result.stderr
+    folder = tmp_path / "arch" / "difficulty-13"
+    grade = json.loads((folder / "arrangement.json").read_text("utf-8"))["difficulty"]
+    assert grade["low"] < grade["score"] <= min(13, grade["high"])
+    assert "the richest found at 13 or less" in result.stdout
+    assert "[--difficulty]" in result.stdout
+
+
+def test_a_piece_that_cannot_be_so_easy_says_how_easy_it_can_be(tmp_path: Path) -> None:
+    asked = ("--level", "beginner", "--difficulty")
+    result = _easier(tmp_path, *asked, "5")
+    assert result.exit_code == 4
+    assert "the easiest has " in result.stderr
+    assert "bars " in result.stderr
+    assert not (tmp_path / "arch").exists()
+    again = result.stderr.split("--difficulty ")[1].split(",")[0]
+    assert _easier(tmp_path, *asked, again).exit_code == 0
+    assert (tmp_path / "arch" / f"beginner-difficulty-{again}").is_dir()
+
+
+@pytest.mark.parametrize("score", ["0", "-3", "101", "nan"])
+def test_a_difficulty_that_is_no_score_is_refused(score: str, tmp_path: Path) -> None:
+    result = _arrange(tmp_path, "--difficulty", score)
+    assert result.exit_code == 2
+    assert "--difficulty" in result.stderr

@@ -1,0 +1,75 @@
+"""How rich an arrangement is, counted by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from test_fidelity import analysis_of
+
+from arranger.judge import richness
+from arranger.music.arrangement import Arrangement
+from arranger.music.verdict import Fidelity
+from arranger.tables.richness import richness_weights
+
+WHOLE = Fidelity(
+    melody_kept=1.0,
+    grid_fidelity=1.0,
+    contour_breaks=0.0,
+    bass_roots=1.0,
+    thirds=1.0,
+    thumb_beats=1.0,
+    alternation=1.0,
+)
+# A tune, a bass and two inner notes under it, on beats 1 and 3.
+HEARD = analysis_of("0 2 72, 2 2 74", "0 2 48, 0 2 52, 2 2 55, 2 2 59")
+SOURCE = replace(
+    HEARD, bass=tuple(note.index for note in HEARD.score.notes if note.midi in {48, 55})
+)
+BOTH = """
+0 2 bass 5 3 3 p
+0 2 inner 4 2 2 i
+0 2 melody 2 1 1 m
+2 2 bass 6 3 3 p
+2 2 inner 3 0 0 i
+2 2 melody 2 3 4 m
+"""
+
+
+def without_inner(text: str, count: int) -> str:
+    lines = [line for line in text.splitlines() if line]
+    for line in [line for line in lines if "inner" in line][:count]:
+        lines.remove(line)
+    return "\n".join(lines)
+
+
+def test_all_that_is_kept_is_all(piece: Callable[..., Arrangement]) -> None:
+    assert richness(piece(BOTH), SOURCE, WHOLE) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("gone", [1, 2])
+def test_inner_notes_count_by_the_moments_that_have_one(
+    gone: int, piece: Callable[..., Arrangement]
+) -> None:
+    thin = piece(without_inner(BOTH, gone))
+    lost = richness_weights().inner * gone / 2
+    assert richness(thin, SOURCE, WHOLE) == pytest.approx(1.0 - lost)
+
+
+@pytest.mark.parametrize(
+    ("share", "weight"),
+    [("melody_kept", "melody_kept"), ("bass_roots", "bass_roots"), ("thirds", "thirds")],
+)
+def test_each_share_counts_its_weight(
+    share: str, weight: str, piece: Callable[..., Arrangement]
+) -> None:
+    half = replace(WHOLE, **{share: 0.5})
+    lost = getattr(richness_weights(), weight) / 2
+    assert richness(piece(BOTH), SOURCE, half) == pytest.approx(1.0 - lost)
+
+
+def test_the_tune_counts_most() -> None:
+    weights = richness_weights().model_dump()
+    assert max(weights, key=lambda name: weights[name]) == "melody_kept"
+    assert sum(weights.values()) == pytest.approx(1.0)
