@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson
+from arranger.music.repeats import repeats
 from arranger.music.verdict import Verdict
 from arranger.render.compare_page import compare_page
 from arranger.render.comparison import comparison_rows
@@ -62,7 +63,8 @@ def documents(
     ------
     InternalFault : a document does not fit its own schema.
     """
-    folds = folded(ringing(in_notatable_time(in_written_time(arrangement))))
+    written = in_notatable_time(in_written_time(arrangement))
+    folds = folded(ringing(written), repeats(arrangement))
     systems = engraved(folds, width=ORDINARY.system_width, tab_only=extras.tab_only)
     printed = systems
     if paper.system_width != ORDINARY.system_width:

@@ -19,6 +19,7 @@ from lxml import etree
 
 from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
+from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
 from arranger.render.bar_numbers import lift_bar_numbers, number_sections
 from arranger.render.barre import BarreMark, barre_marks, roman
@@ -27,7 +28,6 @@ from arranger.render.fold import Folded
 from arranger.render.light_svg import lighten
 from arranger.render.mei import fingered_anew, mei
 from arranger.render.position import position_marks
-from arranger.render.slurs import slur_origins
 from arranger.render.spelling import engraved_name
 from arranger.render.tab_head import tempo_values
 from arranger.render.tempo_mark import MarkPen
@@ -53,6 +53,8 @@ _NAME = 2.3 * _SPACE
 _FINGER = 1.6 * _SPACE
 _SIGN = 1.5 * _SPACE
 _AIR = 0.3 * _SPACE
+_ROMAN = {"I": 0.42, "C": 0.72, "V": 0.75, "X": 0.75, "½": 0.85}
+"""Widths of bold signs, in sizes of their letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +305,7 @@ class _Drawing:
         left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
         text = _letter(parent, left, y, barre.text, style="normal", anchor="start")
         text.set("font-weight", "bold")
-        line = left + (0.85 * len(barre.text) + 0.6) * _SPACE
+        line = left + sum(_ROMAN.get(sign, 0.8) for sign in barre.text) * _LETTER + _AIR
         if right - line > 0.5 * _SPACE:
             _line(parent, line, y - 0.5 * _SPACE, right, y - 0.5 * _SPACE)
             _line(parent, right, y - 0.5 * _SPACE, right, y + 0.2 * _SPACE)
@@ -314,7 +316,8 @@ class _Drawing:
     ) -> tuple[float, float]:
         """Chord names on one line over the system; returns where they begin, and the height.
 
-        A chord that lasts from the line before is named again.
+        A chord that lasts from the line before is named again; one that no shape is held for
+        stands in italics, where others have their diagrams.
         """
         marks = [m for m in self.chords if moments.start <= m.onset < moments.end]
         held = [m for m in self.chords if m.onset < moments.start][-1:]
@@ -326,7 +329,9 @@ class _Drawing:
             name = clean(engraved_name(mark.name))
             x = max(moments.x(mark.onset) - 0.6 * _SPACE, reach)
             y = -above - 0.7 * _SPACE
-            _letter(parent, x, y, name, size=_NAME, style="normal", anchor="start")
+            text = _letter(parent, x, y, name, size=_NAME, style="normal", anchor="start")
+            if mark.shape is None and self.written.shapes:
+                _slant(text)
             reach = x + (0.62 * len(name) + 0.4) * _NAME
         return first, above + (2.4 * _SPACE if marks else 0.0)
 
@@ -367,6 +372,14 @@ def _letter(
     element.set("font-style", style)
     element.set("text-anchor", anchor)
     return element
+
+
+def _slant(text: etree._Element) -> None:
+    """Lean a chord name over, as italics do; an italic itself has no sharps and flats."""
+    x, y = text.get("x", "0"), text.get("y", "0")
+    for name in ("x", "y"):
+        del text.attrib[name]
+    text.set("transform", f"translate({x} {y}) skewX(-14)")
 
 
 def _line(parent: etree._Element, x1: float, y1: float, x2: float, y2: float) -> None:

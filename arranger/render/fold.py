@@ -1,35 +1,15 @@
-"""Repeats: a section that is played twice is drawn once, with first and second endings.
-
-The arrangement holds the piece as played. A sheet is shorter with repeat signs, and shows the
-form; but it may only fold what is the same to the last finger.
-"""
+"""A section that is played twice is drawn once, with first and second endings."""
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from arranger.music.arrangement import Arrangement, ChordMark
+from arranger.music.arrangement import Arrangement, ChordMark, Placement
+from arranger.music.repeats import Repeat, ending_of, printed_bars, repeats
 from arranger.music.time import Beat
-from arranger.render.slurs import slur_origins
-from arranger.render.written import WrittenBar, full_length, written_bars
-
-_MOST_ENDING = 2
-_LEAST_BODY = 4
-"""Bars: endings are short, and what is repeated is worth a repeat sign (common practice)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Repeat:
-    """Bars ``first`` to ``first + length`` (indices as played) come again right after.
-
-    The last ``ending`` bars of each pass are its own.
-    """
-
-    first: int
-    length: int
-    ending: int
+from arranger.render.written import WrittenBar, written_bars
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,92 +30,47 @@ class Folded:
     said: tuple[str, ...]
 
 
-def folded(written: Arrangement) -> Folded:
-    """The arrangement (in written time) with its repeats folded."""
+def folded(written: Arrangement, known: Sequence[Repeat] | None = None) -> Folded:
+    """The arrangement (in written time) with its repeats folded.
+
+    ``known``: the repeats of what it was written from, which all documents share. A thumb's
+    note that is held longer in one pass than in the other is drawn as the shorter.
+    """
     bars = written_bars(written)
-    repeats = tuple(_repeats(written, bars))
-    kept = _kept(len(bars), repeats)
+    known = repeats(written) if known is None else known
+    found = [repeat for repeat in known if _lies_in(repeat, bars)]
+    kept = _kept(len(bars), found)
     drawn = _drawn(written, bars, kept)
-    bar_place = _bar_places(len(bars), kept, repeats)
-    starts, ends, endings = set(), set(), {}
-    for repeat in repeats:
-        start = bar_place[repeat.first]
-        starts.add(start)
-        ends.add(start + repeat.length - 1)
-        for step in range(repeat.ending):
-            endings[start + repeat.length - repeat.ending + step] = 1
-            endings[start + repeat.length + step] = 2
+    places = {bar: place for place, bar in enumerate(kept)}
+    bar_place = tuple(places[bar] for bar in printed_bars(len(bars), found))
+    note_place = _note_places(bars, written_bars(drawn), bar_place)
     return Folded(
-        drawn=drawn,
-        note_place=_note_places(bars, written_bars(drawn), bar_place),
+        drawn=replace(drawn, notes=_shortest(drawn.notes, written.notes, note_place)),
+        note_place=note_place,
         bar_place=bar_place,
-        starts=frozenset(starts),
-        ends=frozenset(ends),
-        endings=endings,
-        said=tuple(_said(repeat, bars) for repeat in repeats),
+        starts=frozenset(places[repeat.first] for repeat in found),
+        ends=frozenset(places[repeat.first + repeat.length - 1] for repeat in found),
+        endings={places[bar]: number for bar, number in ending_of(found).items()},
+        said=tuple(_said(repeat, bars) for repeat in found),
     )
 
 
-def _repeats(written: Arrangement, bars: Sequence[WrittenBar]) -> Iterator[Repeat]:
-    """Neighbouring sections of one letter and length that differ in their endings at most."""
-    sections = [index for index, bar in enumerate(bars) if bar.bar.section]
-    sections.append(len(bars))
-    signs = _Signs(written, bars)
-    place = 0
-    while place + 2 < len(sections):
-        first, middle, end = sections[place : place + 3]
-        if bars[first].bar.length < full_length(bars[first].bar) and first == 0:
-            first += 1
-        same = bars[sections[place]].bar.section == bars[middle].bar.section
-        ending = (
-            signs.ending(first, middle) if same and middle - first == end - middle else None
-        )
-        if ending is None:
-            place += 1
-        else:
-            yield Repeat(first=first, length=middle - first, ending=ending)
-            place += 2
+def _lies_in(repeat: Repeat, bars: Sequence[WrittenBar]) -> bool:
+    """Whether both passes still have their notes in the same bars (oddest files only)."""
+    body = range(repeat.first, repeat.first + repeat.length - repeat.ending)
+    return all(len(bars[bar].notes) == len(bars[bar + repeat.length].notes) for bar in body)
 
 
-class _Signs:
-    """What a player sees of each bar, and where nothing reaches over the bar line."""
-
-    def __init__(self, written: Arrangement, bars: Sequence[WrittenBar]) -> None:
-        self._seen = [_seen(written, bar) for bar in bars]
-        notes = written.notes
-        starts = [bar.start for bar in bars]
-        crossed = set()
-        for note in notes:
-            here = bisect_right(starts, note.onset)
-            crossed |= set(range(here, bisect_left(starts, note.end)))
-        for to, origin in slur_origins(notes).items():
-            if notes[to].bar != notes[origin].bar:
-                crossed.add(bisect_right(starts, notes[to].onset) - 1)
-        self._crossed = crossed
-
-    def ending(self, first: int, middle: int) -> int | None:
-        """How many bars at the end differ between the two passes; None: it is no repeat."""
-        length = middle - first
-        for ending in range(_MOST_ENDING + 1):
-            body = length - ending
-            same = self._seen[first : first + body] == self._seen[middle : middle + body]
-            joints = {first, middle, middle + length}
-            if ending:
-                joints |= {first + body, middle + body}
-            if same and body >= _LEAST_BODY and not joints & self._crossed:
-                return ending
-        return None
-
-
-def _seen(written: Arrangement, bar: WrittenBar) -> tuple[object, ...]:
-    notes = tuple(
-        (n.onset - bar.start, n.length, n.string, n.fret, n.left, n.right, n.voice, n.slur)
-        for n in bar.notes
+def _shortest(
+    drawn: Sequence[Placement], played: Sequence[Placement], note_place: Sequence[int]
+) -> tuple[Placement, ...]:
+    """The drawn notes, each as long as in the pass in which it is shortest."""
+    lengths = [note.length for note in drawn]
+    for note, place in zip(played, note_place, strict=True):
+        lengths[place] = min(lengths[place], note.length)
+    return tuple(
+        replace(note, length=length) for note, length in zip(drawn, lengths, strict=True)
     )
-    inside = tuple((mark.onset - bar.start, mark.name) for mark in bar.marks)
-    held = _in_force(written, bar.start)
-    meter = (bar.bar.length, bar.bar.numerator, bar.bar.denominator, bar.bar.slows)
-    return (*meter, notes, held.name if held else None, tuple(m for m in inside if m[0]))
 
 
 def _in_force(written: Arrangement, moment: Beat) -> ChordMark | None:
@@ -154,14 +89,6 @@ def _kept(count: int, repeats: Sequence[Repeat]) -> tuple[int, ...]:
         )
     }
     return tuple(bar for bar in range(count) if bar not in dropped)
-
-
-def _bar_places(count: int, kept: Sequence[int], repeats: Sequence[Repeat]) -> tuple[int, ...]:
-    places = {bar: place for place, bar in enumerate(kept)}
-    for repeat in repeats:
-        for bar in range(repeat.first, repeat.first + repeat.length):
-            places.setdefault(bar + repeat.length, places[bar])
-    return tuple(places[bar] for bar in range(count))
 
 
 def _drawn(

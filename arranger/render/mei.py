@@ -11,10 +11,10 @@ from collections.abc import Iterator, Sequence
 from lxml import etree
 
 from arranger.music.arrangement import ArrangedBar, Placement
+from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
 from arranger.render.fold import Folded
 from arranger.render.note_values import NoteValue
-from arranger.render.slurs import slur_origins
 from arranger.render.spelling import (
     Spelling,
     open_string,

@@ -13,6 +13,7 @@ from math import lcm
 from lxml import etree
 
 from arranger.music.arrangement import Arrangement
+from arranger.music.repeats import repeats
 from arranger.music.time import Beat
 from arranger.render.fold import Folded, folded
 from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
@@ -38,7 +39,8 @@ _MIDI_PROGRAM = 25  # MusicXML counts General MIDI programs from 1: acoustic gui
 
 def musicxml_score(arrangement: Arrangement) -> bytes:
     """The score as a MusicXML document in UTF-8."""
-    return _Score(folded(in_notatable_time(in_written_time(arrangement)))).document()
+    written = in_notatable_time(in_written_time(arrangement))
+    return _Score(folded(written, repeats(arrangement))).document()
 
 
 class _Score:

@@ -18,6 +18,7 @@ from arranger.render.html_page import page_head, shipped
 from arranger.render.midi import slow_spans, slowest
 from arranger.render.other_ways import other_ways
 from arranger.render.plain_text import one_line
+from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
     CAUTION,
@@ -25,6 +26,7 @@ from arranger.render.tab_head import (
     difficulty_text,
     hardest_lines,
     key_text,
+    loose_text,
     melody_text,
     swing_text,
     tempo_marks,
@@ -137,6 +139,9 @@ def _shapes(arrangement: Arrangement) -> Iterator[str]:
                 f'<div class="{name}" role="img" aria-label="{said}">{shape_svg(drawn)}</div>'
             )
     yield "</div>"
+    loose = loose_text(arrangement, printed=True)
+    if loose:
+        yield f'<p class="loose">{escape(engraved_names(loose))}</p>'
 
 
 def _score(drawn: Arrangement, systems: Sequence[System]) -> Iterator[str]:
@@ -190,7 +195,8 @@ def _words(title: str, tag: str, lines: Sequence[str]) -> Iterator[str]:
 
 def _steps(lesson: Lesson) -> list[str]:
     return [
-        f"<strong>{escape(one_line(step.title))}.</strong> {escape(one_line(step.text))}"
+        f"<strong>{escape(engraved_names(one_line(step.title)))}.</strong> "
+        f"{escape(engraved_names(one_line(step.text)))}"
         f"{_loop_button(step)}"
         for step in lesson.steps
     ]
@@ -216,7 +222,7 @@ def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[st
         f"Melody: {melody_text(arrangement, verdict)}.",
         *decision_lines(arrangement),
         *warning_lines(arrangement),
-        *(f"Hard: {line}" for line in hardest_lines(verdict)),
+        *(f"Hard: {line}" for line in hardest_lines(arrangement, verdict)),
     ]
     return [escape(line) for line in lines]
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from itertools import groupby
@@ -18,17 +20,24 @@ from arranger.render.engrave import System
 from arranger.render.fold import Folded
 from arranger.render.paper import Paper
 from arranger.render.plain_text import one_line
+from arranger.render.spelling import engraved_names
 from arranger.render.tab_head import (
     CAUTION,
     decision_lines,
     difficulty_text,
     hardest_lines,
     key_text,
+    loose_text,
     melody_text,
     sentence,
     tuning_text,
     warning_lines,
 )
+
+_TIED = re.compile(
+    r"(\b(?:bars?|strings?|fingers?|frets?)|(?<=[:,] )\d[&\w-]*(?= [pima][+,.])) "
+)
+"""What a line should not end with: the number, or the plucking finger, belongs to it."""
 
 
 def printed_sheet(
@@ -42,21 +51,23 @@ def printed_sheet(
 ) -> bytes:
     """The PDF, the same bytes for the same values; ``systems`` as wide as ``paper`` asks."""
     wide, high = paper.millimetres
+    tuning = f"Tuning {tuning_text(arrangement.tuning)}".partition(" (")[0]
     data = {
         "title": one_line(arrangement.title) or "Untitled",
         "wide": wide,
         "high": high,
         "scale": paper.scale,
         "subtitle": f"for fingerstyle guitar · {arrangement.level}",
-        "left": [key_text(arrangement), f"Tuning {tuning_text(arrangement.tuning)}"],
+        "left": [key_text(arrangement), tuning],
         "right": _right(arrangement, verdict),
         "shapes": [shape_svg(shape) for shape in arrangement.shapes],
+        "loose": engraved_names(loose_text(arrangement, printed=True)),
         "systems": [
             {"svg": system.svg, "ratio": system.height / system.width} for system in systems
         ],
         "form": list(folds.said),
         "lesson": _steps(lesson),
-        "hard": [sentence(line) for line in hardest_lines(verdict)],
+        "hard": [sentence(line) for line in hardest_lines(arrangement, verdict)],
         "teacher": [
             f"From the file {one_line(arrangement.file)}.",
             f"The tune: {melody_text(arrangement, verdict)}.",
@@ -81,33 +92,47 @@ def _template() -> bytes:
 
 
 def _steps(lesson: Lesson) -> list[dict[str, object]]:
-    """The steps as they are printed: neighbouring loops are one list."""
+    """The steps as they are printed: neighbouring loops are one list, drills stand abreast."""
     steps: list[dict[str, object]] = []
+    lesson = replace(lesson, steps=tuple(map(_set, lesson.steps)))
     for kind, together in groupby(lesson.steps, key=lambda step: step.kind):
         group = list(together)
         if kind == "loop" and len(group) > 1:
-            how = one_line(group[0].text).partition(". ")[0].rstrip(".")
-            lines = _loops(group)
-            steps.append({"title": "Loops", "text": f"{how}:", "shapes": [], "lines": lines})
-            continue
-        steps += [
-            {
-                "title": one_line(step.title),
-                "text": one_line(step.text),
-                "shapes": list(step.shapes) if step.kind == "change" else [],
-                "lines": [],
-            }
-            for step in group
-        ]
+            how = group[0].text.partition(". ")[0].rstrip(".")
+            steps.append({**_plain("Loops", f"{how}:"), "lines": _loops(group)})
+        elif kind == "change":
+            title = "The hardest changes" if len(group) > 1 else "The hardest change"
+            steps.append({**_plain(title, ""), "cards": [_card(step) for step in group]})
+        else:
+            steps += [_plain(step.title, step.text) for step in group]
     return steps
+
+
+def _set(step: LessonStep) -> LessonStep:
+    """The step in print: chord names with their signs, and no number at the head of a line."""
+    title, text = (
+        _TIED.sub("\\1\N{NO-BREAK SPACE}", engraved_names(one_line(words)))
+        for words in (step.title, step.text)
+    )
+    return replace(step, title=title, text=text)
+
+
+def _plain(title: str, text: str) -> dict[str, object]:
+    return {"title": title, "text": text, "lines": [], "cards": []}
+
+
+def _card(step: LessonStep) -> dict[str, object]:
+    """A drill: both shapes over what the hand does."""
+    title = step.title.removeprefix("Drill ")
+    return {"title": title, "text": step.text, "shapes": list(step.shapes)}
 
 
 def _loops(loops: Sequence[LessonStep]) -> list[str]:
     """A line for each: which bars, and what there is to say of them but how to loop."""
     lines = []
     for step in loops:
-        name = one_line(step.title).removeprefix("Loop ")
-        more = one_line(step.text).partition(". ")[2]
+        name = step.title.removeprefix("Loop ")
+        more = step.text.partition(". ")[2]
         lines.append(f"{name[:1].upper()}{name[1:]}. {more}".rstrip())
     return lines
 

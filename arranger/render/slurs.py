@@ -6,25 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from arranger.music.arrangement import Placement
+from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
 
 SlurSigns = Mapping[tuple[Beat, int], str]
 
 _SIGNS = {"hammer-on": "h", "pull-off": "p"}
-
-
-def slur_origins(notes: Sequence[Placement]) -> dict[int, int]:
-    """For each slurred note (index) the note before it on its string (index).
-
-    A slurred note that is the first on its string has nothing to come from and is left out.
-    """
-    last: dict[int, int] = {}
-    origins = {}
-    for index, note in enumerate(notes):
-        if note.slur is not None and note.string in last:
-            origins[index] = last[note.string]
-        last[note.string] = index
-    return origins
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,6 +83,12 @@ def engraved_name(name: str) -> str:
     return re.sub(r"(?<=[A-G])b|b(?=\d)", "♭", name).replace("#", "♯")
 
 
+def engraved_names(text: str) -> str:
+    """Words with chord names in them, these with printed signs: ``from E♭ to G♯dim7``."""
+    flats = re.sub(r"\b([A-G])b(?=m\b|m?\d|dim|aug|sus|maj|[\s,.;:)/]|$)", r"\1♭", text)
+    return re.sub(r"\b([A-G])#", r"\1♯", flats)
+
+
 def step_and_alter(place: int) -> tuple[str, int]:
     """The note at a place on the line of fifths: -1 is F, 6 is F sharp."""
     return _LETTERS[(place + 1) % 7], (place + 1) // 7

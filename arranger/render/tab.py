@@ -33,7 +33,10 @@ def tab_text(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     """The whole of ``tab.txt``: what to know first, the tab, what to practise."""
     written = in_written_time(arrangement)
     systems = ["\n".join(lines) for lines in tab_systems(written)]
-    return "\n\n".join([head(arrangement, verdict), *systems, foot(verdict, lesson)]) + "\n"
+    return (
+        "\n\n".join([head(arrangement, verdict), *systems, foot(arrangement, verdict, lesson)])
+        + "\n"
+    )
 
 
 def tab_systems(written: Arrangement) -> Iterator[list[str]]:

@@ -9,6 +9,7 @@ from textwrap import wrap
 from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import Lesson, LessonStep
 from arranger.music.pitch import note_name
+from arranger.music.repeats import printed_numbers
 from arranger.music.time import Beat
 from arranger.music.verdict import Verdict
 from arranger.render.diagrams import shape_line
@@ -60,6 +61,42 @@ def decision_lines(arrangement: Arrangement) -> list[str]:
     ]
 
 
+def loose_text(arrangement: Arrangement, *, printed: bool) -> str:
+    """Which chord names have no diagram of their own, and why; empty where all have one.
+
+    ``printed``: the names of chords that no shape is held for stand in italics.
+    """
+    shapes = arrangement.shapes
+    if not shapes:
+        return ""
+    held = {
+        (mark.name, shapes[mark.shape].name)
+        for mark in arrangement.chords
+        if mark.shape is not None
+    }
+    loose = dict.fromkeys(mark.name for mark in arrangement.chords if mark.shape is None)
+    said = []
+    if loose and printed:
+        said.append("Chord names in italics: no shape is held.")
+    elif loose:
+        at = {name for name, _ in held}
+        names = [f"{name} (at times)" if name in at else name for name in loose]
+        said.append(f"No shape is held at {_and(names)}: each note has its own finger.")
+    under = [f"{name} as {shape}" for name, shape in sorted(held) if _base(name) != shape]
+    if under:
+        said.append(f"Held: {_and(under)}.")
+    return " ".join(said)
+
+
+def _base(name: str) -> str:
+    """A chord's name without its bass."""
+    return name.partition("/")[0]
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if names[:-1] else names)
+
+
 def warning_lines(arrangement: Arrangement) -> list[str]:
     """What was noticed in the source, each with its bar."""
     return [
@@ -70,10 +107,14 @@ def warning_lines(arrangement: Arrangement) -> list[str]:
     ]
 
 
-def hardest_lines(verdict: Verdict) -> list[str]:
-    """The hardest places, hardest first."""
+def hardest_lines(arrangement: Arrangement, verdict: Verdict) -> list[str]:
+    """The hardest places, hardest first; a bar that comes again by its first number."""
     reasons = verdict.difficulty.reasons[:_HARDEST]
-    return [one_line(f"bar {reason.bar}: {reason.what}") for reason in reasons]
+    printed = printed_numbers(arrangement)
+    return [
+        one_line(f"{bar_list([printed.get(reason.bar, reason.bar)])}: {reason.what}")
+        for reason in reasons
+    ]
 
 
 def sentence(line: str) -> str:
@@ -157,20 +198,24 @@ def melody_text(arrangement: Arrangement, verdict: Verdict) -> str:
     }
     lost = len(arrangement.dropped)
     are = "one is" if lost == 1 else f"{lost} are"
-    return f"{text}; {are} left out, in {bar_list(sorted(bars))}"
+    printed = printed_numbers(arrangement)
+    return f"{text}; {are} left out, in {bar_list(sorted({printed[bar] for bar in bars}))}"
 
 
 def bar_list(bars: Sequence[int]) -> str:
-    """``bar 3``, ``bars 1, 3–5 and 9``: runs drawn together."""
+    """``bar 3``, ``the pick-up and bars 1, 3–5 and 9``: runs drawn together."""
+    numbers = [bar for bar in bars if bar]
     runs: list[list[int]] = []
-    for bar in bars:
+    for bar in numbers:
         if runs and bar == runs[-1][-1] + 1:
             runs[-1].append(bar)
         else:
             runs.append([bar])
     names = [str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs]
-    listed = " and ".join([", ".join(names[:-1]), names[-1]] if names[:-1] else names)
-    return f"bar {listed}" if len(bars) == 1 else f"bars {listed}"
+    lead = ["the pick-up"] if len(numbers) < len(bars) else []
+    if names:
+        names[0] = f"{'bar' if len(numbers) == 1 else 'bars'} {names[0]}"
+    return _and([*lead, *names])
 
 
 def percent(share: float) -> str:
@@ -182,13 +227,14 @@ def _shapes(arrangement: Arrangement) -> list[str]:
         return []
     width = max(len(shape.name) for shape in arrangement.shapes)
     lines = ["", "Chord shapes, string 6 to string 1: frets, then left fingers"]
-    return lines + [f"  {shape_line(shape, width=width)}" for shape in arrangement.shapes]
+    lines += [f"  {shape_line(shape, width=width)}" for shape in arrangement.shapes]
+    return lines + wrap(loose_text(arrangement, printed=False), _WIDTH)
 
 
-def foot(verdict: Verdict, lesson: Lesson) -> str:
+def foot(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
     """The hardest places, the lesson, and the cautions."""
     lines: list[str] = []
-    hardest = hardest_lines(verdict)
+    hardest = hardest_lines(arrangement, verdict)
     if hardest:
         lines += ["Hardest places", *(part for line in hardest for part in _item(line)), ""]
     if lesson.steps:

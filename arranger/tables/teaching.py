@@ -34,6 +34,8 @@ class Teaching(Table):
     repeat_differs: int = Field(ge=1)
     differences_told: int = Field(ge=0)
     drills: int = Field(ge=0)
+    drill_times: int = Field(ge=1)
+    lead_share: float = Field(ge=0, le=1)
     changes_named: int = Field(ge=1)
     repeats_named: int = Field(ge=1)
     shift_frets: int = Field(ge=1)

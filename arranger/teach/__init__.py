@@ -21,29 +21,30 @@ __all__ = ["teach"]
 def teach(arrangement: Arrangement, verdict: Verdict) -> Lesson:
     """The lesson for an arrangement: its steps in the order to take them.
 
-    Care for the hands; the two bars that recur most; the right hand alone; shapes and
-    drills; points of coordination; loops and the day's order; where repeats differ; the
-    tempo ladder; the ending. A step that this piece has no use for is left out; every bar
-    and shape named is one of the arrangement's.
+    The two bars that recur most; the right hand alone; shapes and drills; points of
+    coordination; loops and the day's order; the tempo ladder; where repeats differ; the
+    ending; care for the hands. A step that this piece has no use for is left out; every bar
+    named is printed on the sheet, every shape one of the arrangement's.
     """
     table = teaching()
     bars = tab_bars(arrangement)
     start = round(rungs(arrangement, table)[0], 1)
+    pair = pair_step(bars, table)
     shapes = shape_steps(arrangement, bars, table)
     points = coordination_steps(bars, verdict, table)
     watched = [step for step in (*shapes, *points) if step.kind != "shapes"]
     loops = loop_steps(bars, watched, start, table)
     return Lesson(
         steps=(
-            care_step(table.care),
-            *pair_step(bars, table),
-            *right_hand_step(bars),
+            *pair,
+            *right_hand_step(bars, table, leads=not pair),
             *shapes,
             *points,
             *loops,
             *day_step(len(loops)),
-            *repeat_steps(bars, table),
             *ladder_step(arrangement, table),
+            *repeat_steps(bars, table),
             *closing_step(bars, table),
+            care_step(table.care),
         )
     )

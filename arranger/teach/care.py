@@ -13,10 +13,10 @@ def care_step(care: Care) -> LessonStep:
     Minghelli 2024, n = 105 guitarists (no warm-up is a risk factor).
     """
     text = (
-        "Warm up with slow, easy notes: playing without is a known risk (Marreiro dos Santos "
-        f"and Minghelli 2024). Rest {care.break_minutes} minutes in every "
-        f"{care.every_minutes}; add at most {care.more_minutes} minutes a day; never play in "
-        "pain (BAPAM guidance). Stop when it hurts, and if it stays, ask your teacher or a "
+        "Warm up with slow, easy notes: guitarists who do not are hurt more often (Marreiro "
+        f"dos Santos and Minghelli 2024). Rest {care.break_minutes} minutes in every "
+        f"{care.every_minutes}, and practise at most {care.more_minutes} minutes more than the "
+        "day before (BAPAM guidance). Pain means stop; if it stays, ask your teacher or a "
         "clinician."
     )
-    return LessonStep(kind="care", title="Before you play", text=text)
+    return LessonStep(kind="care", title="Take care of your hands", text=text)

@@ -2,29 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from arranger.music.arrangement import Arrangement, Shape
 from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import ChangePoints, Teaching
-from arranger.teach.bars import TabBar, in_words, listed, seen_once
+from arranger.teach.bars import (
+    TabBar,
+    in_words,
+    listed,
+    number_word,
+    printed_once,
+    seen_once,
+    times,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
     """From one shape to another (indices into ``Arrangement.shapes``), and in which bars.
 
-    A bar that comes again stands for all the times it does; ``points`` rank it, see the table;
-    ``parts`` say what each finger does, finger 1 first.
+    A bar that comes again stands for all the times it does; ``points`` rank it, see the table.
     """
 
     start: int
     goal: int
     points: float
-    bars: tuple[int, ...]
-    parts: tuple[str, ...]
+    bars: tuple[TabBar, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Finger:
+    """Where a finger of a shape lies: its fret, and its strings, 6 first."""
+
+    fret: int
+    strings: tuple[int, ...]
 
 
 def changes(
@@ -33,59 +47,56 @@ def changes(
     """Every change of shape that the piece asks for, hardest first (of equals the first)."""
     marks = [mark for mark in arrangement.chords if mark.shape is not None]
     marks.sort(key=lambda mark: mark.onset)
-    found: dict[tuple[int, int], list[int]] = {}
+    found: dict[tuple[int, int], list[TabBar]] = {}
     for before, after in pairwise(marks):
         if before.shape is None or after.shape is None or before.shape == after.shape:
             continue
-        number = next((b.number for b in bars if b.bar.start <= after.onset < b.bar.end), None)
-        if number is not None:
-            found.setdefault((before.shape, after.shape), []).append(number)
-    ranked = []
-    for (start, goal), numbers in found.items():
-        cost, parts = _fingers(arrangement.shapes[start], arrangement.shapes[goal], points)
-        ranked.append(Change(start, goal, cost, seen_once(numbers, bars), parts))
+        bar = next((b for b in bars if b.bar.start <= after.onset < b.bar.end), None)
+        if bar is not None:
+            found.setdefault((before.shape, after.shape), []).append(bar)
+    held = [fingers_of(shape) for shape in arrangement.shapes]
+    ranked = [
+        Change(start, goal, _points(held[start], held[goal], points), seen_once(met))
+        for (start, goal), met in found.items()
+    ]
     return sorted(ranked, key=lambda change: -change.points)
 
 
-def _places(shape: Shape) -> dict[str, tuple[int, tuple[int, ...]]]:
-    """Fret and strings (6 first) of every finger in a shape."""
-    found: dict[str, tuple[int, tuple[int, ...]]] = {}
+def fingers_of(shape: Shape) -> dict[str, Finger]:
+    """Where every finger of a shape lies, finger 1 first."""
+    found: dict[str, Finger] = {}
     for string, fret, finger in zip(range(6, 0, -1), shape.frets, shape.fingers, strict=True):
         if fret and finger:
-            strings = found[finger][1] if finger in found else ()
-            found[finger] = (fret, (*strings, string))
+            strings = found[finger].strings if finger in found else ()
+            found[finger] = Finger(fret, (*strings, string))
     return dict(sorted(found.items()))
 
 
-def _fingers(start: Shape, goal: Shape, points: ChangePoints) -> tuple[float, tuple[str, ...]]:
-    """Points of a change, and what each finger does in it."""
-    held = _places(start)
+def _points(
+    held: Mapping[str, Finger], goal: Mapping[str, Finger], points: ChangePoints
+) -> float:
+    """What the fingers' ways in a change add up to."""
     total = 0.0
-    parts: list[str] = []
-    for finger, (fret, strings) in _places(goal).items():
-        name = "the thumb" if finger == "T" else f"finger {finger}"
-        where = f"fret {fret}"
-        if len(strings) > 1:
-            where = f"fret {fret} over strings {strings[0]} to {strings[-1]}"
-        if finger not in held:
-            total += points.land
-            parts.append(f"{name} comes down on string {strings[0]}, {where}")
-        elif held[finger] == (fret, strings):
-            parts.append(f"{name} stays")
+    for name, there in goal.items():
+        here = held.get(name)
+        if here == there:
             continue
+        total += points.barre if len(there.strings) > 1 else 0.0
+        if here is None:
+            total += points.land
         else:
-            before, on = held[finger]
-            way = abs(before - fret) + min(abs(a - b) for a in on for b in strings)
-            total += points.step * way
-            if on == strings:
-                total += points.slide
-                parts.append(f"{name} slides to {where}")
-            else:
-                total += points.jump
-                parts.append(f"{name} goes to string {strings[0]}, {where}")
-        if len(strings) > 1:
-            total += points.barre
-    return total, tuple(parts)
+            total += points.step * _way(here, there)
+            total += points.slide if here.strings == there.strings else points.jump
+    return total
+
+
+def _way(here: Finger, there: Finger) -> int:
+    """Frets and strings between two places of a finger."""
+    across = min(abs(a - b) for a in here.strings for b in there.strings)
+    return abs(here.fret - there.fret) + across
+
+
+# Steps of the lesson ------------------------------------------------------------------
 
 
 def shape_steps(
@@ -96,26 +107,29 @@ def shape_steps(
         return []
     shapes = arrangement.shapes
     ranked = changes(arrangement, bars, table.change)
-    names = [
-        name if shape.shorthand in name else f"{name} {shape.shorthand}"
-        for shape in shapes
-        for name in [shape_name(shape, shapes)]
-    ]
+    names = listed([shape_name(shape, shapes) for shape in shapes])
     text = (
-        f"{listed(names)} (string 6 to string 1). Press each, let go, press again, until every "
-        "string sounds clean; then its notes one by one, so that each finger learns its place."
+        f"{names}. Press, let go, press again, until every string sounds clean; then pluck its "
+        "strings one by one, so that each finger learns its place."
     )
+    drilled = _there_and_back(ranked)[: table.drills]
     if ranked:
         first = [f"{_name(c, shapes)} ({in_words(c.bars[:1])})" for c in ranked]
         named = first[: table.changes_named]
         more = len(ranked) - len(named)
-        text += f" Changes, hardest first: {', '.join(named)}"
+        text += f" The changes, hardest first: {', '.join(named)}"
         text += f", and {more} easier." if more else "."
+        few = "the first" if len(drilled) == 1 else f"the hardest {number_word(len(drilled))}"
+        text += (
+            f" Drill {few}: place the fingers without plucking, {times(table.drill_times)} "
+            "there and back, slowly enough that all land together; then pluck bass and top "
+            "string each time you arrive."
+        )
     title = "One shape" if len(shapes) == 1 else f"{len(shapes)} shapes"
     steps = [
         LessonStep(kind="shapes", title=title, text=text, shapes=tuple(range(len(shapes))))
     ]
-    return steps + [_drill(both, shapes) for both in _there_and_back(ranked)[: table.drills]]
+    return steps + [_drill(both, shapes) for both in drilled]
 
 
 def _there_and_back(ranked: Sequence[Change]) -> list[tuple[Change, ...]]:
@@ -150,17 +164,77 @@ def _name(change: Change, shapes: Sequence[Shape]) -> str:
 def _drill(both: Sequence[Change], shapes: Sequence[Shape]) -> LessonStep:
     """A drill for a change, told from its harder side, and for the change back if there is."""
     change = both[0]
-    bars = tuple(sorted({bar for one in both for bar in one.bars}))
-    parts = "; ".join(change.parts) or "all fingers lift"
-    text = (
-        f"{parts[:1].upper()}{parts[1:]}. Place the fingers without playing, "
-        "eight times there and back; then pluck the bass and one string on top. Found in "
-        f"{in_words(bars)}."
-    )
+    met = sorted((bar for one in both for bar in one.bars), key=lambda bar: bar.printed)
+    words = _in_words(fingers_of(shapes[change.start]), fingers_of(shapes[change.goal]))
     return LessonStep(
         kind="change",
         title=f"Drill {_name(change, shapes)}{' and back' if len(both) > 1 else ''}",
-        text=text,
-        bars=bars,
+        text=f"{words} It comes in {in_words(met)}.",
+        bars=printed_once(met),
         shapes=(change.start, change.goal),
     )
+
+
+def _in_words(held: Mapping[str, Finger], goal: Mapping[str, Finger]) -> str:
+    """What the hand does in a change: as one, or what stays, what guides, what moves."""
+    together = _as_one(held, goal)
+    if together:
+        return together
+    stay = [name for name, there in goal.items() if held.get(name) == there]
+    guides, moves = [], []
+    ways: dict[str, int] = {}
+    for name, there in goal.items():
+        here = held.get(name)
+        if here is not None and here.strings == there.strings and name not in stay:
+            guides.append(f"{_fingers([name])} slides to fret {there.fret} and guides the hand")
+        elif name not in stay:
+            moves.append(f"{_fingers([name])} to {_place(there)}")
+            ways[name] = 0 if here is None else _way(here, there)
+    said = [f"{_fingers(stay)} {'stay' if len(stay) > 1 else 'stays'} down"] if stay else []
+    text = "; ".join([*said, *guides, *moves]) or "all fingers lift"
+    if len(ways) > 1 and not stay and not guides:
+        text = f"nothing stays down: {text}"
+    farthest = [name for name, way in ways.items() if way == max(ways.values())]
+    if sum(map(bool, ways.values())) > 1 and len(farthest) == 1:
+        text += f". Move {_fingers(farthest)} first, it has the longest way"
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _as_one(held: Mapping[str, Finger], goal: Mapping[str, Finger]) -> str:
+    """A form that moves as it is; empty where it does not."""
+    if len(goal) < 2 or held.keys() != goal.keys():
+        return ""
+    steps = set(_steps(held, goal))
+    if len(steps) != 1:
+        return ""
+    up, across = steps.pop()
+    ways = []
+    if across:
+        strings = "one string" if abs(across) == 1 else f"{number_word(abs(across))} strings"
+        ways.append(f"{strings} towards string {1 if across < 0 else 6}")
+    if up:
+        frets = "one fret" if abs(up) == 1 else f"{number_word(abs(up))} frets"
+        ways.append(f"{frets} {'up' if up > 0 else 'down'}")
+    return f"The fingers keep their form and move as one, {' and '.join(ways)}." if ways else ""
+
+
+def _steps(held: Mapping[str, Finger], goal: Mapping[str, Finger]) -> Iterator[tuple[int, int]]:
+    """By how many frets and strings each finger moves."""
+    for name, there in goal.items():
+        here = held[name]
+        yield there.fret - here.fret, there.strings[0] - here.strings[0]
+        yield there.fret - here.fret, there.strings[-1] - here.strings[-1]
+
+
+def _fingers(names: Sequence[str]) -> str:
+    """``finger 1``, ``fingers 1 and 2``, ``the thumb``."""
+    if names == ["T"]:
+        return "the thumb"
+    return f"{'finger' if len(names) == 1 else 'fingers'} {listed(names)}"
+
+
+def _place(finger: Finger) -> str:
+    """``string 5, fret 2``, or how a barre lies."""
+    if len(finger.strings) == 1:
+        return f"string {finger.strings[0]}, fret {finger.fret}"
+    return f"fret {finger.fret} over strings {finger.strings[0]} to {finger.strings[-1]}"

@@ -17,7 +17,7 @@ from arranger.teach.bars import TabBar, in_words, seen_once
 class Point:
     """A place worth practising alone: its bar, how much of it there is, and how to do it."""
 
-    bar: int
+    bar: TabBar
     size: float
     text: str
 
@@ -32,7 +32,7 @@ def slurs_under_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
         for note in bar.notes:
             if note.slur is not None and note.onset in thumb:
                 yield Point(
-                    bar.number,
+                    bar,
                     1.0,
                     f"The {note.slur} on string {note.string} falls together with the thumb. "
                     "First the slur alone, then the thumb alone in time, then both.",
@@ -46,7 +46,7 @@ def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
             for _bar, held in notes[max(0, place - 6) : place]:
                 if held.onset < note.onset < held.end and held.string != note.string:
                     yield Point(
-                        bar.number,
+                        bar,
                         abs(held.string - note.string),
                         f"Finger {finger} holds string {held.string} at fret {held.fret} and "
                         f"lies down over string {note.string} as well. Set it as a barre from "
@@ -61,9 +61,9 @@ def shifts(bars: Sequence[TabBar], table: Teaching) -> Iterator[Point]:
             frets = abs(after.fret - before.fret)
             if frets >= table.shift_frets and after.onset - before.end < bar.bar.length:
                 who = "The thumb" if finger == "T" else f"Finger {finger}"
-                of = f" of bar {start.number}" if start is not bar else ""
+                of = f" of {in_words([start])}" if start is not bar else ""
                 yield Point(
-                    bar.number,
+                    bar,
                     frets,
                     f"{who} moves from fret {before.fret} on string {before.string}{of} to "
                     f"fret {after.fret} on string {after.string}. Look at the new fret before "
@@ -85,7 +85,7 @@ def tune_across_the_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point
                 )
         if across:
             yield Point(
-                bar.number,
+                bar,
                 across,
                 "The tune comes between the thumb's beats and is held while the thumb plays "
                 "on. Tap the thumb's beat and sing the tune; then thumb alone, counting; then "
@@ -110,19 +110,21 @@ SEARCHES: dict[str, Search] = {
     "The tune against the thumb": tune_across_the_thumb,
 }
 
-# What the features of the verdict are to a player: "above all for <this>".
+# What the features of the verdict are to a player: "Most of all <this>".
 DEMANDS = {
-    "stretch": "its stretch",
-    "barre": "its barre",
-    "fingers": "the fingers held down",
-    "position": "its high frets",
-    "voices": "its many notes at once",
+    "stretch": "the stretch",
+    "barre": "the barre",
+    "fingers": "how many fingers are down at once",
+    "position": "the high frets",
+    "voices": "how many notes sound at once",
     "moves": "the ways of the left fingers",
-    "plucking": "its many notes",
-    "repeats": "the plucking fingers that must come again quickly",
+    "plucking": "how fast the notes follow each other",
+    "repeats": "a finger that plucks again at once",
     "independence": "the tune against the thumb",
-    "slurs": "its slur under the thumb",
+    "slurs": "the slur under the thumb",
 }
+_NAMED = 6
+"""In more bars than that a point is everywhere, and no list of them helps."""
 
 
 def coordination_steps(
@@ -135,36 +137,32 @@ def coordination_steps(
         if not points:
             continue
         worst = max(points, key=lambda point: point.size)  # the first of equals
-        others = set(seen_once([worst.bar, *(p.bar for p in points)], bars)) - {worst.bar}
-        text = worst.text + (f" Also in {in_words(others)}." if 0 < len(others) <= 6 else "")
-        steps.append(
-            LessonStep(
-                kind="coordination",
-                title=f"{title}: bar {worst.bar}",
-                text=text,
-                bars=(worst.bar,),
-            )
-        )
+        others = seen_once([worst.bar, *(point.bar for point in points)])[1:]
+        text = worst.text
+        text += f" Also in {in_words(others)}." if 0 < len(others) <= _NAMED else ""
+        steps.append(_step(title, worst.bar, text))
     return steps + _hardest_bar(bars, verdict)
 
 
 def _hardest_bar(bars: Sequence[TabBar], verdict: Verdict) -> list[LessonStep]:
-    known = {bar.number for bar in bars}
+    known = {bar.number: bar for bar in bars}
     rated = [bar for bar in verdict.difficulty.bars if bar.bar in known and bar.points > 0]
     if len(rated) < 2:
         return []
     hardest = max(rated, key=lambda bar: bar.points)
     most = max(hardest.features, key=lambda feature: feature[1], default=("", 0.0))[0]
-    why = f"Above all for {DEMANDS[most]}. " if most in DEMANDS else ""
+    why = f"What asks most of you here: {DEMANDS[most]}. " if most in DEMANDS else ""
     text = (
         f"{why}Play it alone at half the tempo until it is clean, then with the bar before it, "
         "then with the bar after it."
     )
-    return [
-        LessonStep(
-            kind="coordination",
-            title=f"The hardest place: bar {hardest.bar}",
-            text=text,
-            bars=(hardest.bar,),
-        )
-    ]
+    return [_step("The hardest place", known[hardest.bar], text)]
+
+
+def _step(title: str, bar: TabBar, text: str) -> LessonStep:
+    return LessonStep(
+        kind="coordination",
+        title=f"{title}: {in_words([bar])}",
+        text=text,
+        bars=(bar.printed,),
+    )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from arranger.music.lesson import LessonStep
 from arranger.tables.teaching import Teaching
-from arranger.teach.bars import TabBar, counted, in_words, listed
+from arranger.teach.bars import TabBar, counted, in_words, listed, printed_once
 
 Loop = tuple[TabBar, ...]
 """Neighbouring bars that are practised round and round."""
@@ -40,7 +40,7 @@ def loops(part: Part, table: Teaching) -> Iterator[Loop]:
 
     A pick-up goes with the first loop, a rest too short for a loop with the one before.
     """
-    start, pick_up = 0, int(part.bars[0].number == 0)
+    start, pick_up = 0, int(part.bars[0].picks_up)
     while start < len(part.bars):
         end = start + table.loop_bars + (pick_up if start == 0 else 0)
         if len(part.bars) - end < table.loop_bars_least:
@@ -91,19 +91,20 @@ def loop_steps(
     """
     steps: list[LessonStep] = []
     for new in different_loops(bars, table):
-        numbers = [bar.number for bar in new.bars]
+        numbers = printed_once(new.bars)
         text = (
             "In the same way."
             if steps
-            else "Round and round, hands together, the end leading back into the beginning."
+            else "Both hands, round and round, the end leading back into the beginning."
         )
-        more = [*_returns(new), *_watch(numbers, watched)]
+        more = [*_returns(new), *_watch(new.bars, watched)]
         if more:
             said = "; ".join(more)
             text += f" {said[0].upper()}{said[1:]}."
-        title = f"Loop {_named(new)}"
         steps.append(
-            LessonStep(kind="loop", title=title, text=text, bars=tuple(numbers), tempo=tempo)
+            LessonStep(
+                kind="loop", title=f"Loop {_named(new)}", text=text, bars=numbers, tempo=tempo
+            )
         )
     return steps
 
@@ -111,24 +112,35 @@ def loop_steps(
 def _named(new: NewLoop) -> str:
     """``bars 1–8 of part A with the pick-up``: no number stands over a pick-up."""
     body = _body(new.bars) or new.bars
-    name = in_words(bar.number for bar in body)
+    name = in_words(body)
     name += f" of part {new.letter}" if new.letter else ""
     return name if body == new.bars else f"{name} with the pick-up"
 
 
 def _returns(new: NewLoop) -> Iterator[str]:
-    if new.again:
-        yield f"it comes again in {in_words(b.number for loop in new.again for b in loop)}"
+    """Where a loop is printed again, and what is new there; a repeat sign needs no word."""
+    again = [loop for loop in new.again if not _is_repeat(new.bars, loop)]
+    if again:
+        yield f"it comes again in {in_words(bar for loop in again for bar in loop)}"
     for loop in new.nearly:
-        differs = in_words(bar.number for _, bar in _differing_bars(new.bars, loop))
-        yield f"{in_words(bar.number for bar in loop)} are the same but for {differs}"
+        differs = in_words(other for _, other in _differing_bars(new.bars, loop))
+        if _is_repeat(new.bars, loop):
+            yield f"the second time with {differs}"
+        else:
+            yield f"{in_words(loop)} are the same but for {differs}"
 
 
-def _watch(numbers: Sequence[int], watched: Sequence[LessonStep]) -> Iterator[str]:
+def _is_repeat(before: Loop, loop: Loop) -> bool:
+    """Whether a repeat sign brings the loop: where it does not differ it is not printed."""
+    pairs = zip(_body(before), _body(loop), strict=True)
+    return any(other.printed != other.number for _, other in pairs)
+
+
+def _watch(loop: Loop, watched: Sequence[LessonStep]) -> Iterator[str]:
     """What was drilled before and is met here: ``watch for G → C in bar 11``."""
     met = []
     for step in watched:
-        here = sorted(set(step.bars) & set(numbers))
+        here = [bar for bar in loop if bar.printed in step.bars]
         if here:
             name = step.title.removeprefix("Drill ").partition(":")[0]
             name = name[0].lower() + name[1:] if step.kind == "coordination" else name
@@ -144,11 +156,11 @@ def day_step(loop_count: int) -> list[LessonStep]:
     text = "Warm up; the right hand alone; one drill; "
     if loop_count > 1:
         text += (
-            "yesterday's loop; today's new loop, one a day; then everything you know, slowly "
+            "yesterday's loop; a new one only when that one is clean; last, all that you know, "
+            "slowly and without stopping."
         )
-        text += "and without stopping."
     else:
-        text += "the loop; then the piece without stopping."
+        text += "the loop; last, the piece slowly and without stopping."
     return [LessonStep(kind="day", title="The order of a day", text=text)]
 
 
@@ -179,7 +191,7 @@ def repeat_steps(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
 
 def _body(loop: Loop) -> Loop:
     """A loop without the pick-up."""
-    return loop[1:] if loop[0].number == 0 else loop
+    return loop[1:] if loop[0].picks_up else loop
 
 
 def _differing_bars(before: Loop, loop: Loop) -> list[tuple[TabBar, TabBar]]:
@@ -190,20 +202,27 @@ def _differing_bars(before: Loop, loop: Loop) -> list[tuple[TabBar, TabBar]]:
 def _differences(
     before: Loop, loop: Loop, differs: Sequence[tuple[TabBar, TabBar]], table: Teaching
 ) -> LessonStep:
-    here, there = (
-        in_words(bar.number for bar in loop),
-        in_words(b.number for b in _body(before)),
-    )
-    if len(differs) <= table.differences_told:
-        told = [f"bar {other.number}: {_difference(one, other)}" for one, other in differs]
-        text = f"They are {there} again, but for {'; and '.join(told)}."
+    there = in_words(_body(before))
+    if _is_repeat(before, loop):
+        title = f"Where the repeat of {there} differs"
+        told = [
+            f"{in_words([other])} stands for {in_words([one])}: {_difference(one, other)}"
+            for one, other in differs
+        ]
+        text = f"The second time {'; '.join(told)}."
     else:
-        text = f"They are {there} again, but for {in_words(bar.number for _, bar in differs)}."
+        title = f"Where {in_words(loop)} differ"
+        told = [f"{in_words([other])}: {_difference(one, other)}" for one, other in differs]
+        text = f"They are {there} again, but for "
+        if len(differs) <= table.differences_told:
+            text += f"{'; and '.join(told)}."
+        else:
+            text += f"{in_words(bar for _, bar in differs)}."
     return LessonStep(
         kind="repeats",
-        title=f"Where {here} differ",
+        title=title,
         text=text,
-        bars=tuple(other.number for _, other in differs),
+        bars=printed_once(other for _, other in differs),
     )
 
 

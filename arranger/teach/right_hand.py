@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
 
 from arranger.music.lesson import LessonStep
 from arranger.music.time import Beat
-from arranger.teach.bars import TabBar, counted
+from arranger.tables.teaching import Teaching
+from arranger.teach.bars import TabBar, counted, full_bars, in_words, listed
 
 Pattern = tuple[tuple[Beat, str], ...]
 """When (in counted beats from the start of the bar) which fingers pluck, p first."""
+
+_OPEN = {"i": 3, "m": 2, "a": 1}
+"""The strings that wait for the fingers; common practice, no source."""
 
 
 def pattern_of(bar: TabBar) -> Pattern:
@@ -26,35 +31,104 @@ def pattern_of(bar: TabBar) -> Pattern:
     )
 
 
-def right_hand_step(bars: Sequence[TabBar]) -> list[LessonStep]:
-    """The pattern that most bars share (of equals the first), to play on open strings."""
-    patterns = [pattern_of(bar) for bar in bars]
-    counts = Counter(
-        pattern for pattern in patterns if "p" in {f for _, f in pattern for f in f}
-    )
-    if not counts:
+def rhythm_of(bar: TabBar) -> Hashable:
+    """When the thumb plucks in a bar, and when the fingers, whichever they are."""
+    return tuple((at, "p" in hand, hand != "p") for at, hand in pattern_of(bar))
+
+
+def thumb_of(bar: TabBar) -> Hashable:
+    """When the thumb plucks in a bar."""
+    return tuple(at for at, hand in pattern_of(bar) if "p" in hand)
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A bar that shows what most bars do, and in how many of the full bars it is so."""
+
+    bar: TabBar
+    count: int
+    of: int
+
+
+def most_like(bars: Sequence[TabBar], view: Callable[[TabBar], Hashable]) -> Model | None:
+    """The first of the bars that are most alike in one view, among those with a thumb."""
+    full = full_bars(bars)
+    seen = Counter(view(bar) for bar in full if thumb_of(bar))
+    if not seen:
+        return None
+    best = max(seen, key=lambda one: seen[one])  # the first of equals
+    return Model(next(bar for bar in full if view(bar) == best), seen[best], len(full))
+
+
+def right_hand_step(
+    bars: Sequence[TabBar], table: Teaching, *, leads: bool
+) -> list[LessonStep]:
+    """What the right hand does in most bars, to play on open strings.
+
+    Its pattern where a good part of the piece is plucked by it, else the rhythm that most
+    bars share, else the thumb alone. ``leads``: no pair of bars was told to be learnt first.
+    """
+    first = "No two bars make up much of this piece; begin with the right hand. "
+    lead = first if leads else ""
+    pattern = most_like(bars, pattern_of)
+    rhythm = most_like(bars, rhythm_of)
+    thumb = most_like(bars, thumb_of)
+    if pattern is None or rhythm is None or thumb is None:
         return []
-    best = max(counts, key=lambda pattern: counts[pattern])  # the first of equals
-    first = bars[patterns.index(best)]
-    played = sum(1 for bar in bars if bar.tab)
-    thumb = [n.string for n in first.notes if n.right == "p" and n.slur is None]
-    text = (
-        f"Left hand at rest. {_thumb_in_words(thumb)}, first by itself; then i, m and a on "
-        f"strings 3, 2 and 1 with it. Count and pluck: {_strokes_in_words(best)}. Round and "
-        "round, until it runs by itself."
+    if _much(pattern, table):
+        said = f"{lead}{pattern.count} of {pattern.of} bars are plucked like this. "
+        said = said if pattern.of > 1 else ""
+        return [_step(pattern.bar, said + _with_fingers(pattern.bar))]
+    if _much(rhythm, table):
+        said = (
+            f"{lead}{rhythm.count} of {rhythm.of} bars have this rhythm, often with other "
+            "fingers or strings. "
+        )
+        return [_step(rhythm.bar, said + _with_fingers(rhythm.bar))]
+    beats = listed([counted(at) for at, hand in pattern_of(thumb.bar) if "p" in hand])
+    said = f"{lead}In {thumb.count} of {thumb.of} bars the thumb plucks on {beats}. "
+    how = (
+        f"{_thumb_in_words(thumb.bar)}, as here. Tap your foot with it and go on until you can "
+        "talk over it: when the tune comes, the thumb has to go by itself."
     )
-    if counts[best] > 1:
-        text += f" {counts[best]} of {played} bars go like this."
-    title = f"The right hand of bar {first.number} alone, on open strings"
-    return [LessonStep(kind="right-hand", title=title, text=text, bars=(first.number,))]
+    return [_step(thumb.bar, said + how, "The thumb")]
 
 
-def _thumb_in_words(strings: Sequence[int]) -> str:
-    if len(set(strings)) == 1:
-        return f"Thumb (p) on string {strings[0]}"
-    return f"Thumb (p) on strings {', '.join(str(string) for string in strings)}"
+def _much(model: Model, table: Teaching) -> bool:
+    """Whether a bar stands for a good part of the piece, and not for itself among others."""
+    return model.count >= table.lead_share * model.of and (model.count > 1 or model.of == 1)
 
 
-def _strokes_in_words(pattern: Pattern) -> str:
+def _step(bar: TabBar, text: str, who: str = "The right hand") -> LessonStep:
+    return LessonStep(
+        kind="right-hand",
+        title=f"{who} of {in_words([bar])} alone, on open strings",
+        text=text,
+        bars=(bar.printed,),
+    )
+
+
+def _with_fingers(bar: TabBar) -> str:
+    """How to practise a bar's pattern: the thumb, then the fingers that have a part in it."""
+    used = [finger for finger in "ima" if any(finger in hand for _, hand in pattern_of(bar))]
+    text = f"{_thumb_in_words(bar)}, until it is even"
+    if used:
+        where = "string" if len(used) == 1 else "strings"
+        text += f"; then add {listed(used)} on {where} {listed([str(_OPEN[f]) for f in used])}"
+    return (
+        f"{text}. Count aloud and pluck: {_strokes(bar)}. Round and round, until you can "
+        "talk while it goes on."
+    )
+
+
+def _thumb_in_words(bar: TabBar) -> str:
+    """``The left hand rests. The thumb (p) alone on strings 6, 4``."""
+    strings = [note.string for note in bar.notes if note.right == "p" and note.slur is None]
+    one = len(set(strings)) == 1
+    named = f"string {strings[0]}" if one else f"strings {', '.join(map(str, strings))}"
+    return f"The left hand rests. The thumb (p) alone on {named}"
+
+
+def _strokes(bar: TabBar) -> str:
     """``1 p+m, 1& i, 2 p``."""
-    return ", ".join(f"{counted(at)} {'+'.join(fingers)}" for at, fingers in pattern)
+    return ", ".join(f"{counted(at)} {'+'.join(hand)}" for at, hand in pattern_of(bar))

@@ -8,7 +8,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.lesson import LessonStep
 from arranger.music.time import Beat
 from arranger.tables.teaching import Teaching
-from arranger.teach.bars import TabBar, in_words
+from arranger.teach.bars import TabBar, in_words, printed_once
 
 _CLICKS = {
     1: "on every beat",
@@ -60,13 +60,14 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
         3: "three clean passes in a row",
     }
     text = (
-        f"Metronome {said} of the thumb: {ladder}. One rung up after "
+        f"Set the metronome to click {said} of the thumb: {ladder}. One rung up after "
         f"{passes.get(table.clean_passes, f'{table.clean_passes} clean passes in a row')}, one "
-        f"down after two faulty ones. {student} is your tempo for now"
+        f"down after two faulty ones. {student} is your goal for now"
     )
-    text += f", {target} that of the piece. " if target > student else ". "
+    text += f", {target} the tempo of the piece. " if target > student else ". "
     text += (
-        "What counts is the share of passes that are right, not the minutes (Duke et al. 2009)."
+        "What counts is how many passes are right, not how long you practise "
+        "(Duke et al. 2009)."
     )
     start = round(tempos[0], 1)
     return [LessonStep(kind="ladder", title="The tempo ladder", text=text, tempo=start)]
@@ -90,16 +91,21 @@ def closing_step(bars: Sequence[TabBar], table: Teaching) -> list[LessonStep]:
     played = [bar for bar in bars if bar.tab]
     if not played:
         return []
-    last = tuple(bar.number for bar in played[-table.closing_bars :])
-    marked = tuple(bar.number for bar in bars if bar.bar.slows)
+    marked = [bar for bar in bars if bar.bar.slows]
     if marked:
         text = (
             f"In {in_words(marked)} the page says rit.: let the tempo sink little by little, "
             "the thumb leading. First play it steadily through; the slowing comes last."
         )
-        return [LessonStep(kind="closing", title="Slowing down", text=text, bars=marked)]
+        numbers = printed_once(marked)
+        return [LessonStep(kind="closing", title="Slowing down", text=text, bars=numbers)]
+    last = played[-table.closing_bars :]
+    where = in_words(last)
+    if any(bar.printed != bar.number for bar in last):
+        where += ", the last time through,"
     text = (
-        f"In {in_words(last)} let the tempo sink little by little, the thumb leading, and let "
-        "the last notes ring. Only once the piece is steady without it."
+        f"In {where} let the tempo sink little by little, the thumb leading, and let the last "
+        "notes ring. Only once the piece is steady without it."
     )
-    return [LessonStep(kind="closing", title="The end", text=text, bars=last)]
+    numbers = printed_once(last)
+    return [LessonStep(kind="closing", title="The end", text=text, bars=numbers)]

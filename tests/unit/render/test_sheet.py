@@ -7,14 +7,25 @@ import hashlib
 import json
 import re
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from lxml import html
-from render_tunes import LESSON, SHAPES, TUNES, alternating_bass, little_rag, verdict_of, waltz
+from render_tunes import (
+    LESSON,
+    SHAPES,
+    TUNES,
+    alternating_bass,
+    little_rag,
+    twice,
+    verdict_of,
+    waltz,
+)
 
-from arranger.music.arrangement import Arrangement
+from arranger.music.arrangement import Arrangement, ChordMark
 from arranger.music.errors import UsageError
 from arranger.music.lesson import Lesson, LessonStep
+from arranger.music.verdict import Reason
 from arranger.render import Paper, documents, spoken_text
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
 from arranger.render.engrave import engraved
@@ -22,6 +33,7 @@ from arranger.render.fold import folded
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import _steps
 from arranger.render.spoken import spoken_bars
+from arranger.render.tab_head import bar_list, hardest_lines, loose_text
 from arranger.render.written import in_notatable_time, in_written_time
 
 _MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
@@ -157,6 +169,60 @@ def test_loops_side_by_side_are_printed_as_one_list() -> None:
     assert [step["title"] for step in printed] == ["Loops", "A day"]
     assert printed[0]["text"] == "Round and round:"
     assert printed[0]["lines"] == [
-        "Bars 1–8 of part A.",
-        "Bars 9–16. It comes again in bar 20.",
+        "Bars\N{NO-BREAK SPACE}1–8 of part A.",
+        "Bars\N{NO-BREAK SPACE}9–16. It comes again in bar\N{NO-BREAK SPACE}20.",
     ]
+
+
+def test_drills_are_printed_abreast_with_their_shapes() -> None:
+    drills = [
+        LessonStep(kind="change", title="Drill Eb → F#m", text="In bar 3.", shapes=(0, 1)),
+        LessonStep(kind="change", title="Drill C → Bb", text="Above all.", shapes=(2, 3)),
+    ]
+    (printed,) = _steps(Lesson(steps=tuple(drills)))
+    assert printed["title"] == "The hardest changes"
+    assert printed["cards"] == [
+        {"title": "E♭ → F♯m", "text": "In bar\N{NO-BREAK SPACE}3.", "shapes": [0, 1]},
+        {"title": "C → B♭", "text": "Above all.", "shapes": [2, 3]},
+    ]
+
+
+def test_a_plucking_finger_stays_with_its_beat() -> None:
+    step = LessonStep(kind="right-hand", title="T", text="Pluck: 1 p+m, 2& i, 3 p. Again.")
+    (printed,) = _steps(Lesson(steps=(step,)))
+    tied = "Pluck: 1 p+m, 2& i, 3 p. Again.".replace(" p", "\N{NO-BREAK SPACE}p")
+    assert printed["text"] == tied.replace("& i", "&\N{NO-BREAK SPACE}i")
+
+
+def _leaning(svg: str) -> list[str]:
+    return re.findall(r"skewX[^>]*>([^<]+)</text>", svg)
+
+
+def test_a_name_that_no_shape_is_held_for_leans_and_the_page_says_so() -> None:
+    """SHAPES has a G and no F#m, so nothing is held at that name."""
+    tune = replace(little_rag(), chords=(
+        ChordMark(onset=Fraction(0), name="G", shape=0),
+        ChordMark(onset=Fraction(1), name="F#m", shape=None),
+        ChordMark(onset=Fraction(2), name="G7", shape=0),
+    ), shapes=(SHAPES["G"],))  # fmt: skip
+    systems = engraved(folded(in_notatable_time(in_written_time(tune))), width=2000)
+    assert [name for system in systems for name in _leaning(system.svg)] == ["F♯m"]
+    said = "Chord names in italics: no shape is held. Held: G7 as G."
+    assert said in _page(tune)
+    assert loose_text(tune, printed=False) == (
+        "No shape is held at F#m: each note has its own finger. Held: G7 as G."
+    )
+    bare = replace(tune, shapes=(), chords=tuple(replace(m, shape=None) for m in tune.chords))
+    assert "skewX" not in engraved(folded(in_written_time(bare)), width=2000)[0].svg
+    assert loose_text(bare, printed=True) == ""
+
+
+def test_hard_bars_are_named_as_they_are_printed() -> None:
+    """Bar 9 of six bars played twice is bar 3 on the page; bar 0 is the pick-up."""
+    verdict = verdict_of(twice())
+    reasons = tuple(Reason(bar=bar, what="so", points=1.0) for bar in (9, 2))
+    verdict = replace(verdict, difficulty=replace(verdict.difficulty, reasons=reasons))
+    assert hardest_lines(twice(), verdict) == ["bar 3: so", "bar 2: so"]
+    assert bar_list([0]) == "the pick-up"
+    assert bar_list([0, 1, 2, 4]) == "the pick-up, bars 1–2 and 4"
+    assert bar_list([0, 3]) == "the pick-up and bar 3"

@@ -80,8 +80,8 @@ def test_the_steps_come_in_a_teachers_order(piece):
     )
     kinds = list(dict.fromkeys(step.kind for step in lesson_for(arrangement)))
     assert kinds == [
-        "care", "pair", "right-hand", "shapes", "change", "coordination", "loop", "day",
-        "ladder", "closing",
+        "pair", "right-hand", "shapes", "change", "coordination", "loop", "day", "ladder",
+        "closing", "care",
     ]  # fmt: skip
 
 
@@ -99,7 +99,7 @@ def test_every_bar_and_shape_named_exists(piece):
 
 
 def test_the_pair_and_its_share(piece):
-    """A B A B' C A B: bars 1-2 return in 6-7, 3-4 differ in one note; 4 bars of 7."""
+    """A B A B' C A B: bars 1-2 return in 6-7, 3-4 differ in one note; 4 bars of 7, and 6."""
     c_bar = ("0 4 melody 1 0 0 a",)
     arrangement = piece(
         lines_of(A_BAR, B_BAR, A_BAR, changed(B_BAR, 3, 1), c_bar, A_BAR, B_BAR)
@@ -107,9 +107,33 @@ def test_the_pair_and_its_share(piece):
     found = step(lesson_for(arrangement), "pair")
     assert found.title == "Learn bars 1–2 first"
     assert found.bars == (1, 2, 6, 7)
-    assert "bars 6–7" in found.text
-    assert "57%" in found.text
-    assert "bars 3–4: the same but for one note" in found.text
+    assert "twice (again in bars 6–7): 57% of the piece" in found.text
+    assert "In bars 3–4 one note is different; with those it is 86%" in found.text
+
+
+def others_than(count):
+    """Bars of which no two are alike."""
+    return [
+        (f"0 1 melody 1 {k} 1 a", f"{1 + k % 3} 1 bass 6 {k} 1 p") for k in range(1, count + 1)
+    ]
+
+
+def test_a_pair_leads_from_a_quarter_of_the_piece(piece):
+    """Twice two bars are a quarter of 16, and less of 17; a pick-up is not counted."""
+    pair = (A_BAR, B_BAR)
+    of_sixteen = piece(lines_of(*pair, *others_than(12), *pair))
+    assert "25% of the piece" in step(lesson_for(of_sixteen), "pair").text
+    steps = lesson_for(piece(lines_of(*pair, *others_than(13), *pair)))
+    assert step(steps, "pair") is None
+    assert "No two bars make up much of this piece" in steps[0].text
+
+
+def test_a_pair_that_a_repeat_sign_brings_is_printed_once(piece):
+    strain = [A_BAR, B_BAR, *others_than(2), A_BAR, B_BAR]
+    arrangement = piece(lines_of(*strain, *strain), sections={1: "A", 7: "A"})
+    found = step(lesson_for(arrangement), "pair")
+    assert found.bars == (1, 2, 5, 6)
+    assert "They come four times (again in bars 5–6): 67% of the piece" in found.text
 
 
 def test_no_pair_where_nothing_returns(piece):
@@ -135,9 +159,33 @@ def test_the_right_hand_alone(piece):
     arrangement = piece(lines_of(A_BAR, B_BAR, B_BAR))
     found = step(lesson_for(arrangement), "right-hand")
     assert found.bars == (2,)
-    assert "on strings 6, 4" in found.text
+    assert "(p) alone on strings 6, 4" in found.text
+    assert "add m and a on strings 2 and 1" in found.text
     assert "1 p+a, 3 p, 4 m" in found.text
     assert "2 of 3 bars" in found.text
+
+
+def test_a_rare_pattern_gives_way_to_the_rhythm(piece):
+    """Nine bars in one rhythm, no three of them plucked by the same fingers."""
+    hands = ["mm", "ma", "am", "aa", "mi", "im", "ii", "ia", "ai"]
+    bars = [
+        ("0 1 bass 5 0 0 p", f"0 1 melody 1 {k} 1 {hand[0]}", f"2 1 melody 1 0 0 {hand[1]}")
+        for k, hand in enumerate(hands, start=1)
+    ]
+    found = step(lesson_for(piece(lines_of(*bars))), "right-hand")
+    assert "9 of 9 bars have this rhythm" in found.text
+    assert found.title == "The right hand of bar 1 alone, on open strings"
+
+
+def test_where_no_rhythm_returns_the_thumb_leads(piece):
+    """Nine bars, in each the tune another place; the thumb always on one and three."""
+    bars = [
+        ("0 1 bass 5 0 0 p", "2 1 bass 4 0 0 p", f"{Fraction(k, 3)} 1/3 melody 1 {k} 1 a")
+        for k in range(1, 10)
+    ]
+    found = step(lesson_for(piece(lines_of(*bars))), "right-hand")
+    assert found.title == "The thumb of bar 1 alone, on open strings"
+    assert "In 9 of 9 bars the thumb plucks on 1 and 3." in found.text
 
 
 def test_patterns_count_as_under_the_tab(piece):
@@ -170,7 +218,8 @@ def test_a_bar_that_comes_again_is_named_once(piece):
         lines_of(*(A_BAR, A_BAR, B_BAR, B_BAR) * 2), shapes=(C, G), chords=marks
     )
     ranked = changes(arrangement, tab_bars(arrangement), teaching().change)
-    assert {(c.start, c.goal): c.bars for c in ranked} == {(0, 1): (3,), (1, 0): (5,)}
+    found = {(c.start, c.goal): [bar.number for bar in c.bars] for c in ranked}
+    assert found == {(0, 1): [3], (1, 0): [5]}
 
 
 def test_changes_are_ranked_by_what_the_fingers_do(piece):
@@ -184,15 +233,43 @@ def test_changes_are_ranked_by_what_the_fingers_do(piece):
     assert (ranked[0].start, ranked[0].goal) == (0, 2)
     assert {(c.start, c.goal) for c in ranked} == {(0, 1), (1, 0), (0, 2), (2, 0)}
     to_am = next(c for c in ranked if (c.start, c.goal) == (0, 1))
-    assert to_am.parts == (
-        "finger 1 stays",
-        "finger 2 stays",
-        "finger 3 goes to string 3, fret 2",
-    )
-    assert to_am.bars == (2,)
+    assert [bar.number for bar in to_am.bars] == [2]
     points = teaching().change
     # string 5 fret 3 to string 3 fret 2: two strings and a fret
     assert to_am.points == pytest.approx(points.jump + 3 * points.step)
+
+
+E = Shape(name="E", frets=(0, 2, 2, 1, 0, 0), fingers=(None, "2", "3", "1", None, None))
+A = Shape(name="A", frets=(None, 0, 2, 2, 2, 0), fingers=(None, None, "1", "2", "3", None))
+A_HIGH = replace(A, frets=(None, 0, 5, 5, 5, 0))
+G7 = Shape(name="G7", frets=(3, 2, 0, 0, 0, 1), fingers=("3", "2", None, None, None, "1"))
+
+
+@pytest.mark.parametrize(
+    ("start", "goal", "said"),
+    [
+        (C, AM, "Fingers 1 and 2 stay down; finger 3 to string 3, fret 2."),
+        (E, AM, "The fingers keep their form and move as one, one string towards string 1."),
+        (A, A_HIGH, "The fingers keep their form and move as one, three frets up."),
+        (
+            C,
+            G7,
+            "Nothing stays down: finger 1 to string 1, fret 1; finger 2 to string 5, fret 2;"
+            " finger 3 to string 6, fret 3.",
+        ),
+        (
+            A,
+            F,
+            "Finger 2 stays down; finger 1 to fret 1 over strings 6 to 1; finger 3 to string"
+            " 5, fret 3; finger 4 to string 4, fret 3. Move finger 3 first, it has the longest"
+            " way.",
+        ),
+    ],
+)
+def test_a_drill_says_what_the_hand_does(piece, start, goal, said):
+    marks = [ChordMark(onset=Fraction(4 * i), name="", shape=i) for i in range(2)]
+    arrangement = piece(lines_of(A_BAR, A_BAR), shapes=(start, goal), chords=marks)
+    assert step(lesson_for(arrangement), "change").text == f"{said} It comes in bar 2."
 
 
 def test_drills_for_the_hardest_changes_only(piece):
@@ -203,9 +280,8 @@ def test_drills_for_the_hardest_changes_only(piece):
     assert all(len(drill.shapes) == 2 and drill.bars for drill in drills)
     shapes = step(lesson_for(arrangement), "shapes")
     assert shapes.title == "4 shapes"
-    assert all(
-        name in shapes.text for name in ("C x32010", "Am x02210", "F 133211", "G 320003")
-    )
+    assert shapes.text.startswith("C, Am, F and G.")
+    assert "Drill the hardest three" in shapes.text
 
 
 def test_shapes_of_one_name_are_told_apart(piece):
@@ -255,7 +331,7 @@ def test_the_hardest_bar_comes_from_the_verdict(piece):
 
 
 def test_loops_of_eight_bars_by_section(piece):
-    """20 bars: A of 11 (8 and a rest of 3), A again the same, both told once."""
+    """11 bars (8 and a rest of 3) and again: a repeat sign, so each loop is told once."""
     strain = [A_BAR, B_BAR] * 5 + [A_BAR]
     arrangement = piece(lines_of(*strain, *strain), sections={1: "A", 12: "A"})
     loops = [step for step in lesson_for(arrangement) if step.kind == "loop"]
@@ -263,7 +339,15 @@ def test_loops_of_eight_bars_by_section(piece):
         "Loop bars 1–8 of part A",
         "Loop bars 9–11 of part A",
     ]
-    assert "It comes again in bars 12–19." in loops[0].text
+    assert "again" not in loops[0].text
+
+
+def test_a_loop_that_is_printed_again_is_named(piece):
+    """A B A, each of eight bars: no repeat sign brings the last."""
+    strain, other = [A_BAR, B_BAR] * 4, others_than(8)
+    arrangement = piece(lines_of(*strain, *other, *strain), sections={1: "A", 9: "B", 17: "A"})
+    loops = [step for step in lesson_for(arrangement) if step.kind == "loop"]
+    assert "It comes again in bars 17–24." in loops[0].text
 
 
 def test_a_second_ending_is_no_loop_of_its_own(piece):
@@ -273,7 +357,7 @@ def test_a_second_ending_is_no_loop_of_its_own(piece):
     )
     loops = [step for step in lesson_for(arrangement) if step.kind == "loop"]
     assert [loop.title for loop in loops] == ["Loop bars 1–8 of part A"]
-    assert "Bars 9–16 are the same but for bar 16" in loops[0].text
+    assert "The second time with bar 16 (second ending)" in loops[0].text
 
 
 def test_a_loop_tells_what_was_drilled_before(piece):
@@ -308,9 +392,36 @@ def test_where_a_repeat_differs(piece):
     ending = [*strain[:-1], changed(B_BAR, 3, 1)]
     arrangement = piece(lines_of(*strain, *ending), sections={1: "A", 9: "A"})
     found = step(lesson_for(arrangement), "repeats")
-    assert found.title == "Where bars 9–16 differ"
+    assert found.title == "Where the repeat of bars 1–8 differs"
     assert found.bars == (16,)
+    assert found.text == (
+        "The second time bar 16 (second ending) stands for bar 8: its last note is different."
+    )
+
+
+def test_where_bars_that_are_printed_again_differ(piece):
+    """The same bars under another letter: no repeat sign, both are printed."""
+    strain = [A_BAR, B_BAR] * 4
+    ending = [*strain[:-1], changed(B_BAR, 3, 1)]
+    arrangement = piece(lines_of(*strain, *ending), sections={1: "A", 9: "B"})
+    found = step(lesson_for(arrangement), "repeats")
+    assert found.title == "Where bars 9–16 differ"
     assert "bars 1–8 again, but for bar 16: its last note is different" in found.text
+
+
+def test_only_printed_bars_are_named(piece):
+    """Bars 9 to 15 are a repeat: no step speaks of them."""
+    strain = [A_BAR, B_BAR] * 4
+    ending = [*strain[:-1], changed(B_BAR, 3, 1)]
+    marks = [ChordMark(onset=Fraction(4 * i), name="C", shape=i % 2) for i in range(16)]
+    arrangement = piece(
+        lines_of(*strain, *ending), shapes=(C, G), chords=marks, sections={1: "A", 9: "A"}
+    )
+    printed = {*range(1, 9), 16}
+    for found in lesson_for(arrangement):
+        assert set(found.bars) <= printed
+        for low, high in re.findall(r"bars? (\d+)(?:–(\d+))?", found.title + found.text):
+            assert set(range(int(low), int(high or low) + 1)) <= printed
 
 
 def test_the_ladder_ends_at_the_target(piece):
@@ -327,7 +438,7 @@ def test_the_ladder_ends_at_the_target(piece):
 def test_the_metronome_ticks_with_the_thumb(piece):
     """60 quarters a minute with the thumb on eighths is 120 ticks."""
     arrangement = piece(lines_of(A_BAR), tempo=60.0, beat=Fraction(1, 2))
-    assert "120 is your tempo" in step(lesson_for(arrangement), "ladder").text
+    assert "120 is your goal" in step(lesson_for(arrangement), "ladder").text
 
 
 def test_a_slow_beat_is_divided_for_the_metronome(piece):
@@ -335,16 +446,25 @@ def test_a_slow_beat_is_divided_for_the_metronome(piece):
     arrangement = piece(lines_of(A_BAR), tempo=45.0, meter=(6, 8), beat=Fraction(3, 2))
     text = step(lesson_for(arrangement), "ladder").text
     assert "three times to a beat of the thumb: 54" in text
-    assert "90 is your tempo" in text
+    assert "90 is your goal" in text
 
 
 def test_the_end(piece):
-    found = lesson_for(piece(lines_of(*[A_BAR] * 4)))[-1]
-    assert (found.kind, found.bars) == ("closing", (3, 4))
+    found = step(lesson_for(piece(lines_of(*[A_BAR] * 4))), "closing")
+    assert found.bars == (3, 4)
 
 
-def test_care_comes_first_with_its_sources(piece):
-    found = lesson_for(piece(lines_of(A_BAR)))[0]
+def test_the_end_of_a_repeat_is_its_last_pass(piece):
+    strain = [A_BAR, B_BAR] * 4
+    found = step(
+        lesson_for(piece(lines_of(*strain, *strain), sections={1: "A", 9: "A"})), "closing"
+    )
+    assert found.bars == (7, 8)
+    assert "In bars 7–8, the last time through," in found.text
+
+
+def test_care_stands_with_its_sources(piece):
+    found = lesson_for(piece(lines_of(A_BAR)))[-1]
     assert found.kind == "care"
     assert "BAPAM" in found.text
     assert "5 minutes in every 30" in found.text
@@ -356,10 +476,27 @@ def test_an_empty_piece_still_warns(piece):
     assert kinds == ["care"]
 
 
-def test_bars_in_words():
-    assert in_words([3]) == "bar 3"
-    assert in_words([9, 1, 2, 3, 5, 6]) == "bars 1–3, 5–6 and 9"
-    assert in_words([4, 4]) == "bar 4"
+def test_bars_in_words(piece):
+    bars = tab_bars(piece(lines_of(*others_than(9))))
+    assert in_words([bars[2]]) == "bar 3"
+    assert in_words(bars[k] for k in (8, 0, 1, 2, 4, 5)) == "bars 1–3, 5–6 and 9"
+    assert in_words([bars[3], bars[3]]) == "bar 4"
+
+
+def test_a_pick_up_and_a_second_ending_in_words(piece):
+    """The sheet numbers no pick-up; its bar 16 follows bar 8 as the second ending."""
+    strain = [A_BAR, B_BAR] * 4
+    ending = [*strain[:-1], changed(B_BAR, 3, 1)]
+    bars = tab_bars(piece(lines_of(*strain, *ending), sections={1: "A", 9: "A"}))
+    assert in_words(bars) == "bars 1–8 and 16 (second ending)"
+    assert in_words([bars[7]]) == "bar 8"
+    assert in_words([bars[9]]) == "bar 2"
+    arrangement = piece(lines_of(*[A_BAR] * 3))
+    from_zero = tuple(replace(bar, bar=bar.bar - 1) for bar in arrangement.bars)
+    bars = tab_bars(replace(arrangement, bars=from_zero))
+    assert in_words(bars[:1]) == "the pick-up"
+    assert in_words(bars[:2]) == "the pick-up and bar 1"
+    assert in_words(bars) == "the pick-up and bars 1–2"
 
 
 def test_there_and_back_is_one_drill(piece):
