@@ -123,17 +123,7 @@ def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -
 def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Prices:
     """The passes with costs of their own for every bar as played: ``unary[bar][slot]``."""
     piece = net.piece
-    forward: list[tuple[IntArray, ...]] = []
-    reach = net.entry.astype(np.int32)
-    for place, kind in enumerate(piece.order):
-        if place:
-            reach = net.joints[piece.joints[place - 1]].forward(forward[-1][-1])
-        bar: list[IntArray] = []
-        for slot, cost in enumerate(unary[place]):
-            if slot:
-                reach = net.inside[kind][slot - 1].forward(bar[-1])
-            bar.append(np.minimum(reach + cost, FORBIDDEN))
-        forward.append(tuple(bar))
+    forward = _forward(net, unary)
     backward: list[tuple[IntArray, ...]] = []
     rest = np.zeros(len(net.grips[piece.order[-1]][-1]), dtype=np.int32)
     for place in range(len(piece.order) - 1, -1, -1):
@@ -148,6 +138,30 @@ def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Price
         backward.append(tuple(reversed(bar_back)))
     backward.reverse()
     return Prices(tuple(forward), tuple(backward), int(forward[-1][-1].min()))
+
+
+def least_cost(net: Lattice) -> int:
+    """Tenths of the shortest path: ``prices(net).best`` without the way back."""
+    unary = unary_costs(net, {})
+    forward = _forward(net, [unary[kind] for kind in net.piece.order])
+    return int(forward[-1][-1].min())
+
+
+def _forward(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> list[tuple[IntArray, ...]]:
+    """The least cost of reaching every grip of every bar as played."""
+    piece = net.piece
+    forward: list[tuple[IntArray, ...]] = []
+    reach = net.entry.astype(np.int32)
+    for place, kind in enumerate(piece.order):
+        if place:
+            reach = net.joints[piece.joints[place - 1]].forward(forward[-1][-1])
+        bar: list[IntArray] = []
+        for slot, cost in enumerate(unary[place]):
+            if slot:
+                reach = net.inside[kind][slot - 1].forward(bar[-1])
+            bar.append(np.minimum(reach + cost, FORBIDDEN))
+        forward.append(tuple(bar))
+    return forward
 
 
 def least_marginals(net: Lattice, found: Prices) -> dict[tuple[int, int], IntArray]:

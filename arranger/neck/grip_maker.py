@@ -33,7 +33,8 @@ from arranger.tables.arranging import FillCosts, MelodyCosts
 UNHOLDABLE = 10**6
 """Tenths that stand for a pair no hand can hold."""
 NO_CEILING = 10**6
-MOST_HANDS = 10**5
+MOST_MARK = 10**5 * 4096**2
+"""Above every number that stands for a hand, a tune and a thumb's note."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,7 +99,7 @@ class GripMaker:
     voicings: VoicingMaker = field(init=False)
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
-    _planted: dict[object, tuple[int, ...]] = field(default_factory=dict)
+    _planted: dict[Fills, dict[int, tuple[int, ...]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         maker = VoicingMaker(
@@ -133,8 +134,8 @@ class GripMaker:
         can go on from what is held, and can be held by one hand.
         """
         pairs = self._clear(
-            [self.voicings.tunes(context, place) for place in context.hands],
-            [self.voicings.basses(context, place) for place in context.hands],
+            self.voicings.tunes(context),
+            self.voicings.basses(context),
             np.array(context.hands, dtype=np.int32),
         )
         pairs = pairs.only(
@@ -242,13 +243,17 @@ class GripMaker:
         fills: list[Fills] = [()] * len(plain)
         gives = list(self._gives(context, pairs)[plain])
         cost = list(bare[plain])
-        tunes = {place: self.voicings.tunes(context, place) for place in context.hands}
-        basses = {place: self.voicings.basses(context, place) for place in context.hands}
-        for row in np.flatnonzero(room):
-            place = int(pairs.hand[row])
-            tune = tunes[place].items[pairs.tune[row]]
-            bass = basses[place].items[pairs.bass[row]]
-            for filled in self.inner.sets(context, place, tune, bass):
+        tunes = dict(zip(context.hands, self.voicings.tunes(context), strict=True))
+        basses = dict(zip(context.hands, self.voicings.basses(context), strict=True))
+        ask = self.inner.asked(context)
+        spare = np.flatnonzero(room)
+        marks = pairs.tune_code.astype(np.int64) * 4096 + pairs.bass_code
+        columns = (pairs.hand, pairs.tune, pairs.bass, marks)
+        for row, place, tune_row, bass_row, mark in zip(
+            spare.tolist(), *(column[spare].tolist() for column in columns), strict=True
+        ):
+            tune, bass = tunes[place].items[tune_row], basses[place].items[bass_row]
+            for filled in self.inner.sets(ask, (place, mark), tune, bass):
                 rows.append(row)
                 fills.append(filled.fills)
                 gives.append(filled.gives_third)
@@ -330,21 +335,24 @@ class GripMaker:
         self, context: Context, pairs: _Pairs, fills: tuple[Fills, ...]
     ) -> IntArray:
         """The planted fingers of every row; each different hold is looked at once."""
-        inner: dict[Fills, int] = {}
-        marks = np.array([inner.setdefault(one, len(inner)) for one in fills], dtype=np.int64)
-        marks = (marks * MOST_HANDS + pairs.hand) * 4096 + pairs.tune_code + 1
+        # Sets of inner notes are told apart as objects: to hash each would take longer.
+        inner: dict[int, int] = {}
+        which = [inner.setdefault(id(one), len(inner)) for one in fills]
+        marks = pairs.hand.astype(np.int64) * 4096 + pairs.tune_code + 1
         marks = marks * 4096 + pairs.bass_code + 1
-        _, rows, where = np.unique(marks, return_index=True, return_inverse=True)
+        _, rows, where = np.unique(
+            np.array(which, dtype=np.int64) * MOST_MARK + marks,
+            return_index=True,
+            return_inverse=True,
+        )
         planted = np.empty((len(rows), 5), dtype=np.int32)
-        for place, row in enumerate(rows):
-            key = (
-                *(int(pairs.hand[row]), int(pairs.tune_code[row]), int(pairs.bass_code[row])),
-                fills[row],
-            )
-            known = self._planted.get(key)
-            if known is None:
-                known = self._planted[key] = self._plant(context, pairs, row, fills[row])
-            planted[place] = known
+        for place, (row, mark) in enumerate(
+            zip(rows.tolist(), marks[rows].tolist(), strict=True)
+        ):
+            known = self._planted.setdefault(fills[row], {})
+            if mark not in known:
+                known[mark] = self._plant(context, pairs, row, fills[row])
+            planted[place] = known[mark]
         whole: IntArray = planted[where]
         return whole
 
@@ -353,9 +361,10 @@ class GripMaker:
     ) -> tuple[int, ...]:
         """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""
         place = int(pairs.hand[row])
+        at = context.hands.index(place)
         presses = presses_of(
-            self.voicings.tunes(context, place).items[pairs.tune[row]],
-            self.voicings.basses(context, place).items[pairs.bass[row]],
+            self.voicings.tunes(context)[at].items[pairs.tune[row]],
+            self.voicings.basses(context)[at].items[pairs.bass[row]],
         )
         presses += [(spot.string, spot.fret, finger) for spot, finger in inner]
         planted = [NONE] * 5

@@ -208,12 +208,21 @@ class Held:
         silent = tune == NONE
         allowed = np.ones(len(hand), dtype=bool)
         if self.basses is not None:
-            allowed &= np.isin(bass_mark(hand, bass), self.basses)
+            allowed &= among(bass_mark(hand, bass), self.basses)
         if self.tunes is not None:
-            allowed &= silent | np.isin(tune_mark(hand, octave, tune), self.tunes)
+            allowed &= silent | among(tune_mark(hand, octave, tune), self.tunes)
         if self.both is not None:
-            allowed &= silent | np.isin(pair_mark(hand, tune, bass), self.both)
+            allowed &= silent | among(pair_mark(hand, tune, bass), self.both)
         return allowed
+
+
+def among(marks: NDArray[np.int64], known: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which marks are among the sorted ``known``."""
+    if not len(known):
+        return np.zeros(len(marks), dtype=bool)
+    place = np.minimum(np.searchsorted(known, marks), len(known) - 1)
+    found: NDArray[np.bool_] = known[place] == marks
+    return found
 
 
 def _hand(hand: IntArray, changes: bool) -> IntArray:

@@ -28,6 +28,14 @@ class Filled:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """A context with the sets of inner notes found for what it asks."""
+
+    context: Context
+    known: dict[tuple[int, int], tuple[Filled, ...]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class InnerNotes:
     """Finds the inner notes of a grip; equal questions are answered once."""
 
@@ -36,25 +44,31 @@ class InnerNotes:
     costs: FillCosts
     inner_below: int
     burden: Burden = NO_BURDEN
-    _known: dict[object, tuple[Filled, ...]] = field(default_factory=dict)
+    _known: dict[object, dict[tuple[int, int], tuple[Filled, ...]]] = field(
+        default_factory=dict
+    )
     _near: dict[object, tuple[tuple[Spot, int], ...]] = field(default_factory=dict)
 
+    def asked(self, context: Context) -> Asked:
+        """What ``sets`` has found for contexts that ask for the same."""
+        asks = (context.fill, context.third, context.tune_begins, context.stroke_begins)
+        return Asked(context, self._known.setdefault(asks, {}))
+
     def sets(
-        self, context: Context, place: int, tune: Voicing, bass: Voicing
+        self, asked: Asked, grip: tuple[int, int], tune: Voicing, bass: Voicing
     ) -> tuple[Filled, ...]:
-        """The cheapest set of inner notes (or none) with, and without, an owed third."""
-        key = (
-            *(place, tune.spot, tune.finger, bass.spot, bass.finger, bass.active),
-            *(context.fill, context.third, context.tune_begins, context.stroke_begins),
-        )
-        if key not in self._known:
+        """The cheapest set of inner notes (or none) with, and without, an owed third.
+
+        ``grip`` is the place of the hand and a number that stands for ``tune`` and ``bass``.
+        """
+        if grip not in asked.known:
             best: dict[bool, Filled] = {}
-            for filled in self._sets(context, place, tune, bass):
+            for filled in self._sets(asked.context, grip[0], tune, bass):
                 known = best.get(filled.gives_third)
                 if known is None or filled.cost < known.cost:
                     best[filled.gives_third] = filled
-            self._known[key] = tuple(best.values())
-        return self._known[key]
+            asked.known[grip] = tuple(best.values())
+        return asked.known[grip]
 
     def _sets(
         self, context: Context, place: int, tune: Voicing, bass: Voicing

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from arranger.music.errors import InternalFault
 from arranger.music.reduction import Reduction, Setting
-from arranger.neck.dynamic import Lattice, prices
+from arranger.neck.dynamic import Lattice, least_cost
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import tenths
 from arranger.neck.network import network
@@ -104,7 +104,7 @@ def sample(reduction: Reduction, most: int) -> frozenset[int]:
 def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:
     """The bound of a key's dynamic program, and what its signature costs the reader."""
     reading = setting.reading_cost * len(reduction.analysis.score.bars)
-    return prices(net).best / 10 + reading
+    return least_cost(net) / 10 + reading
 
 
 def _in_order(entries: Iterable[RankedKey]) -> list[RankedKey]:

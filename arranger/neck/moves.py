@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arranger.neck.grips import NONE, Grips, IntArray, tenths
+from arranger.neck.grips import NONE, Grips, IntArray, among, tenths
 from arranger.tables.arranging import BassCosts, MelodyCosts
 from arranger.tables.fingering import MoveCosts, ShapeCosts
 
@@ -52,14 +52,21 @@ class Moves:
     """The moves a hand can make between two sets of grips.
 
     Move k leads from row ``here[k]`` to row ``there[k]`` at ``cost[k]`` tenths; moves
-    are sorted by ``there``. ``by_here`` is the order sorted by ``here`` instead.
+    are sorted by ``there``.
     """
 
     rows: tuple[int, int]
     here: IntArray
     there: IntArray
     cost: IntArray
-    by_here: NDArray[np.intp]
+    _orders: dict[str, NDArray[np.intp]] = field(default_factory=dict)
+
+    @property
+    def by_here(self) -> NDArray[np.intp]:
+        """The order sorted by ``here`` instead, found when it is first asked for."""
+        if "here" not in self._orders:
+            self._orders["here"] = np.argsort(self.here, kind="stable")
+        return self._orders["here"]
 
     def forward(self, reach: IntArray) -> IntArray:
         """Least cost of arriving at each row, from the cost of being at each row here."""
@@ -67,8 +74,9 @@ class Moves:
 
     def backward(self, rest: IntArray) -> IntArray:
         """Least cost from each row on, from the cost that remains at each row there."""
+        order = self.by_here
         onward = rest[self.there] + self.cost
-        return _least(onward[self.by_here], self.here[self.by_here], self.rows[0])
+        return _least(onward[order], self.here[order], self.rows[0])
 
     def dense(self, here: IntArray, there: IntArray) -> IntArray:
         """The moves between some rows as a matrix; FORBIDDEN where there is none."""
@@ -81,16 +89,19 @@ class Moves:
         """The moves between some rows, which are numbered anew in their order."""
         place = np.full(self.rows[0], NONE, dtype=np.int32)
         place[here] = np.arange(len(here), dtype=np.int32)
-        other = np.full(self.rows[1], NONE, dtype=np.int32)
-        other[there] = np.arange(len(there), dtype=np.int32)
-        kept = (place[self.here] != NONE) & (other[self.there] != NONE)
-        first, second = place[self.here[kept]], other[self.there[kept]]
+        # Moves are sorted by their later row: those of the rows wanted are stretches.
+        order = np.argsort(there, kind="stable").astype(np.int32)
+        first = np.searchsorted(self.there, there[order], side="left")
+        count = np.searchsorted(self.there, there[order], side="right") - first
+        within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        moves = np.repeat(first, count) + within
+        earlier = place[self.here[moves]]
+        kept = np.flatnonzero(earlier != NONE)
         return Moves(
             rows=(len(here), len(there)),
-            here=first,
-            there=second,
-            cost=self.cost[kept],
-            by_here=np.argsort(first, kind="stable"),
+            here=earlier[kept],
+            there=np.repeat(order, count)[kept],
+            cost=self.cost[moves[kept]],
         )
 
     def between(self, here: int, there: int) -> int:
@@ -113,7 +124,7 @@ def follow(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
     """Rows of ``after`` that some row of ``before`` may go on to."""
     keep = np.zeros(len(after), dtype=bool)
     for rows, here, there in _cases(before, after, step):
-        keep[rows] |= np.isin(there, here)
+        keep[rows] |= among(there, np.unique(here))
     return np.flatnonzero(keep)
 
 
@@ -121,7 +132,7 @@ def lead(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
     """Rows of ``before`` from which some row of ``after`` may be reached."""
     keep = np.zeros(len(before), dtype=bool)
     for _, here, there in _cases(before, after, step):
-        keep |= np.isin(here, there)
+        keep |= among(here, np.unique(there))
     return np.flatnonzero(keep)
 
 
@@ -197,6 +208,15 @@ def _equal_pairs(
     return order[np.repeat(low, count) + offset], j
 
 
+def _different(planted: IntArray) -> tuple[IntArray, NDArray[np.intp]]:
+    """The different rows of planted fingers, and for each row which of them it is."""
+    marks = np.zeros(len(planted), dtype=np.int64)
+    for finger in range(planted.shape[1]):
+        marks = marks * 256 + planted[:, finger] + 1
+    _, rows, which = np.unique(marks, return_index=True, return_inverse=True)
+    return planted[rows], which
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Mover:
     """Move costs of one level; ``octaves`` are the folds in semitones."""
@@ -224,7 +244,6 @@ class Mover:
             here=here,
             there=there,
             cost=cost,
-            by_here=np.argsort(here, kind="stable"),
         )
 
     def _pace(self, seconds: float) -> float:
@@ -241,12 +260,21 @@ class Mover:
             np.int32(tenths(points * pace))
             for points in (self.moves.place, self.moves.guide, self.moves.hop)
         )
-        total = np.zeros(len(here), dtype=np.int32)
+        was, now = before.planted, after.planted
+        # Many grips plant the same fingers: each two different ways are priced once.
+        ways, which = _different(was)
+        others, other = _different(now)
+        priced = len(ways) * len(others) < len(here)
+        if priced:
+            was, now = ways[:, None], others[None, :]
+        else:
+            was, now = was[here], now[there]
+        total = np.zeros(np.broadcast_shapes(was.shape, now.shape)[:-1], dtype=np.int32)
         for finger in range(5):
-            was, now = before.planted[here, finger], after.planted[there, finger]
-            price = np.where(was == NONE, place, np.where(was // 32 == now // 32, guide, hop))
-            total += np.where((now != NONE) & (was != now), price, np.int32(0))
-        return total
+            off, on = was[..., finger], now[..., finger]
+            price = np.where(off == NONE, place, np.where(off // 32 == on // 32, guide, hop))
+            total += np.where((on != NONE) & (off != on), price, np.int32(0))
+        return total[which[here], other[there]] if priced else total
 
     def _shift(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,25 +46,24 @@ class Voicings:
 
 def as_columns(found: Iterable[Voicing], tuning: tuple[int, ...]) -> Voicings:
     """Voicings sorted by cost (ties keep their order); NONE stands for silence."""
-    items = tuple(sorted(found, key=lambda voicing: voicing.cost))
+    items = tuple(sorted(found, key=_cost))
+    rows = [_row(one, tuning) for one in items]
+    columns = np.array(rows, dtype=np.int32).reshape(len(items), 6).T.copy()
+    return Voicings(items, *columns)
 
-    def column(values: Iterator[int]) -> IntArray:
-        return np.fromiter(values, dtype=np.int32, count=len(items))
 
-    return Voicings(
-        items=items,
-        code=column(
-            spot_code(one.spot, one.finger if one.active else RELEASED) for one in items
-        ),
-        string=column(NONE if one.spot is None else one.spot.string for one in items),
-        midi=column(
-            NONE if one.spot is None else tuning[one.spot.string - 1] + one.spot.fret
-            for one in items
-        ),
-        cost=column(one.cost for one in items),
-        octave=column(one.octave for one in items),
-        sounds=column(int(one.spot is not None and one.active) for one in items),
-    )
+def _cost(voicing: Voicing) -> int:
+    return voicing.cost
+
+
+def _row(one: Voicing, tuning: tuple[int, ...]) -> tuple[int, ...]:
+    """Code, string, MIDI number, cost, octave, and whether it sounds."""
+    spot = one.spot
+    if spot is None:
+        return NONE, NONE, NONE, one.cost, one.octave, 0
+    code = spot_code(spot, one.finger if one.active else RELEASED)
+    midi = tuning[spot.string - 1] + spot.fret
+    return code, spot.string, midi, one.cost, one.octave, int(one.active)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,26 +75,37 @@ class VoicingMaker:
     costs: MelodyCosts
     lowest_tune: int
     burden: Burden = NO_BURDEN
-    _known: dict[object, Voicings] = field(default_factory=dict)
+    _known: dict[object, dict[int, Voicings]] = field(default_factory=dict)
 
-    def tunes(self, context: Context, place: int) -> Voicings:
-        """Places and fingers for the tune note, in every octave that the level reaches."""
-        key = (place, context.tune, context.tune_begins, context.octaves, context.cut_cost)
-        if key not in self._known:
-            found = self._tunes(context, self.hands[place])
-            self._known[key] = as_columns(found, self.rules.neck.tuning)
-        return self._known[key]
+    def tunes(self, context: Context) -> list[Voicings]:
+        """Places and fingers for the tune note from each hand of the context, in every
+        octave that the level reaches.
+        """
+        asked = (context.tune, context.tune_begins, context.octaves, context.cut_cost)
+        return self._each(asked, context, self._tunes)
 
-    def basses(self, context: Context, place: int) -> Voicings:
-        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence."""
-        key = (
-            *(place, context.choices, context.stroke_begins),
+    def basses(self, context: Context) -> list[Voicings]:
+        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence, from
+        each hand of the context.
+        """
+        asked = (
+            *(context.choices, context.stroke_begins),
             *(context.rest_cost, context.released_cost),
         )
-        if key not in self._known:
-            found = self._basses(context, self.hands[place])
-            self._known[key] = as_columns(found, self.rules.neck.tuning)
-        return self._known[key]
+        return self._each(asked, context, self._basses)
+
+    def _each(
+        self,
+        asked: object,
+        context: Context,
+        find: Callable[[Context, Hand], Iterable[Voicing]],
+    ) -> list[Voicings]:
+        known = self._known.setdefault(asked, {})
+        for place in context.hands:
+            if place not in known:
+                found = find(context, self.hands[place])
+                known[place] = as_columns(found, self.rules.neck.tuning)
+        return [known[place] for place in context.hands]
 
     # The tune ------------------------------------------------------------------------
 
