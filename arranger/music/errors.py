@@ -23,6 +23,10 @@ class ArrangerError(Exception):
         hint = f" {next_step}" if next_step else ""
         super().__init__(f"{place}{what}.{hint}")
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """As raised in one process and caught in another: nothing is put together anew."""
+        return _as_it_was, (type(self), self.args, self.__dict__)
+
 
 class UsageError(ArrangerError):
     """An option, player file or marks file says something that cannot be meant (exit 2)."""
@@ -76,3 +80,12 @@ class InternalFault(ArrangerError):
     ) -> None:
         super().__init__(what, where=where, next_step=next_step)
         self.report = report
+
+
+def _as_it_was(
+    kind: type[ArrangerError], args: tuple[object, ...], said: dict[str, object]
+) -> ArrangerError:
+    error = kind.__new__(kind, *args)
+    error.args = args
+    error.__dict__.update(said)
+    return error

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import io
+import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator
@@ -330,6 +331,7 @@ def compare(
             meter=meter,
             straight=straight,
             tempo=tempo,
+            jobs=os.cpu_count() or 1,
         )
         page = out / piece_name(piece) / "compare.html"
         keep_file(compare_page(comparison).encode("utf-8", "replace"), page, force=force)

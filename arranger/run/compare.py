@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import product
+from concurrent.futures import ProcessPoolExecutor
+from itertools import product, repeat
 from pathlib import Path
 
 from arranger.judge import techniques
@@ -25,6 +26,7 @@ def compare(
     meter: str | None = None,
     straight: bool | None = None,
     tempo: float | None = None,
+    jobs: int = 1,
 ) -> Comparison:
     """The same piece at several levels and for several players, read and heard once.
 
@@ -36,6 +38,8 @@ def compare(
     players : player files; none is the student that each level describes.
     bars : a strain to take alone, such as ``17-32``, by printed bar numbers.
     meter, straight, tempo : see ``understand``.
+    jobs : processes that share the work; with more than one, a script that calls this has to
+        be guarded by ``if __name__ == "__main__"`` on systems that do not fork.
 
     Raises
     ------
@@ -58,19 +62,31 @@ def compare(
     return Comparison(
         title=analysis.score.title,
         composer=analysis.score.composer,
-        columns=tuple(_columns(analysis, named, [Path(player) for player in players])),
+        columns=tuple(_columns(analysis, named, [Path(player) for player in players], jobs)),
     )
 
 
 def _columns(
-    analysis: Analysis, levels: Sequence[str], players: Sequence[Path]
+    analysis: Analysis, levels: Sequence[str], players: Sequence[Path], jobs: int
 ) -> Iterator[Column]:
-    for level, player in product(levels, players or (None,)):
-        try:
-            outcome: Version | Refusal = _version(analysis, level, player)
-        except LevelMismatch as mismatch:
-            outcome = Refusal(why=mismatch.what, bars=mismatch.bars)
+    """A column for each level and player, in order; each is made for itself."""
+    sides = list(product(levels, players or (None,)))
+    asked = repeat(analysis), *zip(*sides, strict=True)
+    jobs = min(jobs, len(sides))
+    if jobs > 1:
+        with ProcessPoolExecutor(jobs) as pool:
+            outcomes = list(pool.map(_outcome, *asked))
+    else:
+        outcomes = list(map(_outcome, *asked))
+    for (level, player), outcome in zip(sides, outcomes, strict=True):
         yield Column(name=_name(level, player, levels, players), outcome=outcome)
+
+
+def _outcome(analysis: Analysis, level: str, player: Path | None) -> Version | Refusal:
+    try:
+        return _version(analysis, level, player)
+    except LevelMismatch as mismatch:
+        return Refusal(why=mismatch.what, bars=mismatch.bars)
 
 
 def _name(

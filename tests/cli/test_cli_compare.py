@@ -36,6 +36,13 @@ def test_the_four_levels_on_the_terminal_and_as_a_page(tmp_path: Path) -> None:
     assert seen == {"compare.html"}
 
 
+def test_two_processes_make_what_one_makes() -> None:
+    one, two = (
+        arranger.compare(HYMN, levels=LEVEL_NAMES[:2], bars="1-2", jobs=jobs) for jobs in (1, 2)
+    )
+    assert one == two
+
+
 def test_two_players_against_each_other(tmp_path: Path) -> None:
     for name, reach in (("anna", "small"), ("ben", "large")):
         (tmp_path / f"{name}.toml").write_text(f'reach = "{reach}"\n', "utf-8")
