@@ -100,6 +100,7 @@ class GripMaker:
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
     _planted: dict[Fills, dict[int, tuple[int, ...]]] = field(default_factory=dict)
+    _pairs_known: dict[object, _Pairs] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         maker = VoicingMaker(
@@ -117,6 +118,7 @@ class GripMaker:
         plain = replace(self, rules=replace(self.rules, level=level), ceiling=ceiling)
         # Neither voicings nor holds depend on the number of voices: what one finds is found.
         object.__setattr__(plain, "voicings", self.voicings)
+        object.__setattr__(plain, "_pairs_known", self._pairs_known)
         return plain
 
     def grips(self, context: Context, held: Held | None = None) -> Grips:
@@ -133,20 +135,36 @@ class GripMaker:
         """Tune and thumb together from every hand, where they are clear of each other,
         can go on from what is held, and can be held by one hand.
         """
-        pairs = self._clear(
-            self.voicings.tunes(context),
-            self.voicings.basses(context),
-            np.array(context.hands, dtype=np.int32),
-        )
-        pairs = pairs.only(
+        pairs = self._holdable(context)
+        return pairs.only(
             held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
         )
-        hold = self._hold_costs(pairs)
-        plucked = (pairs.tune_code != NONE) & context.tune_begins
-        plucked |= (pairs.bass_code != NONE) & context.stroke_begins
-        asked = pairs.cost + hold + plucked * np.int32(self.burden.strike)
-        cost = np.minimum(asked, UNHOLDABLE).astype(np.int32)
-        return replace(pairs, cost=cost).only(hold < UNHOLDABLE)
+
+    def _holdable(self, context: Context) -> _Pairs:
+        """The pairs that are clear of each other and can be held, whatever was before.
+
+        Moments of a piece often ask for the same tune over the same bass: found once.
+        """
+        key = (
+            *(context.hands, context.tune, context.tune_begins, context.octaves),
+            *(context.choices, context.stroke_begins, context.rest_cost),
+            *(context.cut_cost, context.released_cost),
+        )
+        known = self._pairs_known.get(key)
+        if known is None:
+            clear = self._clear(
+                self.voicings.tunes(context),
+                self.voicings.basses(context),
+                np.array(context.hands, dtype=np.int32),
+            )
+            hold = self._hold_costs(clear)
+            plucked = (clear.tune_code != NONE) & context.tune_begins
+            plucked |= (clear.bass_code != NONE) & context.stroke_begins
+            asked = clear.cost + hold + plucked * np.int32(self.burden.strike)
+            cost = np.minimum(asked, UNHOLDABLE).astype(np.int32)
+            known = replace(clear, cost=cost).only(hold < UNHOLDABLE)
+            self._pairs_known[key] = known
+        return known
 
     def _clear(self, tunes: list[Voicings], basses: list[Voicings], hands: IntArray) -> _Pairs:
         """The tune lies on a higher string than the thumb, and clearly above it."""

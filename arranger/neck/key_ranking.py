@@ -19,8 +19,8 @@ from arranger.tables.solving import SolvingTable, solving
 
 PLAIN_VOICES = 2
 """Tune and thumb."""
-RUN = 4
-"""Bars that a sample takes together, so that it has the joints of the piece."""
+RUN = 2
+"""Bars that a sample takes together, so that it has joints of the piece in every strain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +92,12 @@ def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:
 
 
 def sample(reduction: Reduction, most: int) -> frozenset[int]:
-    """Indices of bars that stand for the piece: evenly spread runs of its different bars."""
+    """Indices of bars that stand for the piece: evenly spread runs of its different bars.
+
+    All bars as played, where there are no more than ``most`` different ones or it is 0.
+    """
     different = [i for i, same in enumerate(reduction.analysis.same_as) if same is None]
-    if len(different) <= most:
+    if not most or len(different) <= most:
         return frozenset(range(len(reduction.analysis.same_as)))
     runs = [different[at : at + RUN] for at in range(0, len(different), RUN)]
     count = max(1, most // RUN)

@@ -12,6 +12,11 @@ from arranger.music.score import Note
 from arranger.music.time import Beat
 from arranger.reduce.equal_bars import EqualBars
 
+HEAD = 4
+"""Notes by which the tune is known again."""
+LONGEST_ECHO = 16
+"""Notes of the tune that an echo looks back over, at most."""
+
 
 def grid_step(span: TextureSpan, seconds_a_quarter: float, gap: float) -> Beat | None:
     """The finest subdivision of the thumb beat that lasts at least ``gap`` seconds.
@@ -71,13 +76,41 @@ def _joints(
     analysis: Analysis, notes: list[Note], heard: list[Beat], breath: float
 ) -> dict[Beat, Joint]:
     """How each note is joined to the one before it, by onset."""
-    openings = {phrase.start for phrase in analysis.phrases}
+    openings = {phrase.start for phrase in analysis.phrases} | _echoes(analysis, notes)
     joints: dict[Beat, Joint] = {}
     last_end: Beat | None = None
     for note, length in zip(notes, heard, strict=True):
         joints[note.onset] = _joint(note, last_end, openings, breath)
         last_end = note.onset + length
     return joints
+
+
+def _echoes(analysis: Analysis, notes: list[Note]) -> set[Beat]:
+    """Where the tune begins again, in another octave, what it has just sung.
+
+    Such an echo may change its octave as a phrase may, even where it is too short for one:
+    an opening that comes down in octaves over one bar after another. Four notes of the same
+    rhythm and steps are an echo, at least half a bar after those they repeat.
+    """
+    found: set[Beat] = set()
+    over = Fraction(0)  # the end of the echo found last: its notes are no new beginnings
+    for place in range(HEAD, len(notes) - HEAD + 1):
+        head = notes[place : place + HEAD]
+        if head[0].onset < over:
+            continue
+        bar = analysis.score.bars[analysis.score.bar_index_at(head[0].onset)]
+        for before in range(max(0, place - LONGEST_ECHO), place - HEAD + 1):
+            past = notes[before : before + HEAD]
+            apart = {
+                (new.onset - old.onset, new.midi - old.midi)
+                for old, new in zip(past, head, strict=True)
+            }
+            time, step = min(apart)
+            if len(apart) == 1 and step and step % 12 == 0 and 2 * time >= bar.length:
+                found.add(head[0].onset)
+                over = head[0].onset + time
+                break
+    return found
 
 
 def _kept(

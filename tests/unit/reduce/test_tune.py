@@ -152,3 +152,25 @@ def test_a_tune_note_never_outlasts_the_next() -> None:
     notes[first] = replace(notes[first], length=Fraction(4))
     pedalled = replace(long, score=replace(long.score, notes=tuple(notes)))
     assert kept(pedalled)[0][0].length == 1
+
+
+def test_an_echo_in_another_octave_begins_anew() -> None:
+    """An opening that comes down in octaves, bar by bar, may change its octave at each."""
+    head = "D{0}:1/2 E{0}:1/2 C{0}:1/2 A{1}:1/2"
+    opening = " ".join(head.format(octave, octave - 1) for octave in (6, 5, 4))
+    melody, _ = kept(heard(opening, chords="C:4", phrases=("0",)))
+    begins = [note.onset for note in melody if note.joint == "phrase"]
+    assert begins == [0, 2, 4]
+
+
+def test_a_scale_is_no_echo() -> None:
+    """Four notes that return an octave higher make an echo; a line that climbs on does not."""
+    scale = "C4:1/2 D4:1/2 E4:1/2 F4:1/2 G4:1/2 A4:1/2 B4:1/2 C5:1/2"
+    melody, _ = kept(heard(scale, chords="C:4", phrases=("0",)))
+    assert [note.joint for note in melody] == ["phrase", *["inside"] * 7]
+
+
+def test_the_same_again_in_its_octave_is_no_echo() -> None:
+    again = "C5:1/2 D5:1/2 E5:1/2 C5:1/2 " * 2
+    melody, _ = kept(heard(again.strip(), chords="C:4", phrases=("0",)))
+    assert [note.joint for note in melody] == ["phrase", *["inside"] * 7]
