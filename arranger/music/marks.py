@@ -33,11 +33,12 @@ class BarMark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteMark:
-    """A note pinned to a string or a finger.
+    """A note pinned to a string, a fret or a finger.
 
     ``beat`` counts from 1 as under the tab, fractions for what lies between; ``voice`` is
-    melody or bass; ``string`` 1..6 and ``finger`` 0..4 or 5 (the thumb over the neck) may
-    be None.
+    melody, bass or inner; ``string`` 1..6, ``fret`` (from the capo) and ``finger`` 0..4 or 5
+    (the thumb over the neck) may be None. The inner notes named on a beat are all that are
+    played there; an inner mark without a string says that there are none.
     """
 
     bar: int
@@ -45,6 +46,7 @@ class NoteMark:
     voice: str
     string: int | None
     finger: int | None
+    fret: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

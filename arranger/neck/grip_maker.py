@@ -73,6 +73,7 @@ class _Drafts:
     fills: list[Fills]
     gives: NDArray[np.bool_]
     cost: IntArray
+    asked_for: NDArray[np.bool_]
 
 
 def _has_space(pairs: _Pairs) -> NDArray[np.bool_]:
@@ -127,6 +128,7 @@ class GripMaker:
         pairs = self._cheap(context, pairs, self._with_wish(context, pairs))
         drafts = self._drafts(context, pairs)
         keep = drafts.cost <= self._limit(context, drafts.pairs, drafts.cost)
+        keep |= drafts.asked_for
         return self._columns(context, drafts, np.flatnonzero(keep))
 
     # Tune and thumb ------------------------------------------------------------------
@@ -261,6 +263,7 @@ class GripMaker:
         fills: list[Fills] = [()] * len(plain)
         gives = list(self._gives(context, pairs)[plain])
         cost = list(bare[plain])
+        asked_for = [False] * len(plain)
         tunes = dict(zip(context.hands, self.voicings.tunes(context), strict=True))
         basses = dict(zip(context.hands, self.voicings.basses(context), strict=True))
         ask = self.inner.asked(context)
@@ -276,12 +279,14 @@ class GripMaker:
                 fills.append(filled.fills)
                 gives.append(filled.gives_third)
                 cost.append(tune.cost + bass.cost + filled.cost)
+                asked_for.append(filled.asked_for)
         order = np.argsort(np.array(rows, dtype=np.intp), kind="stable")
         return _Drafts(
             pairs.only(np.array(rows, dtype=np.intp)[order]),
             [fills[place] for place in order],
             np.array(gives, dtype=bool)[order],
             np.array(cost, dtype=np.int32)[order],
+            np.array(asked_for, dtype=bool)[order],
         )
 
     def _gives(self, context: Context, pairs: _Pairs) -> NDArray[np.bool_]:

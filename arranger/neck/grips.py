@@ -28,6 +28,10 @@ Fills = tuple[tuple[Spot, int], ...]
 """Inner notes: spots with their fingers."""
 
 
+InnerWish = tuple[tuple[int, int | None, int | None], ...]
+"""All inner notes that a teacher marked for a moment: string, fret, finger; None is free."""
+
+
 def tenths(points: float) -> int:
     """Points as the whole tenths that the models count in."""
     return round(points * 10)
@@ -41,7 +45,8 @@ class Context:
     minus capo); ``octaves`` are the folds in semitones. ``choices`` are the thumb's
     pitch classes with their cost in tenths, empty where the thumb is silent. ``third``
     is the pitch class that the bar owes; ``third_cost`` is charged in the bar's last slot
-    to a grip that comes without it.
+    to a grip that comes without it. Beside the cheapest inner notes those of ``inner`` are
+    looked at, all where ``inner_open``.
     """
 
     chord: Chord | None
@@ -58,6 +63,8 @@ class Context:
     third_cost: int
     cut_cost: int
     released_cost: int
+    inner: InnerWish | None = None
+    inner_open: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
+from arranger.music.reduction import Reduction
+from arranger.music.score import Bar
+from arranger.music.time import Beat
+from arranger.neck.beats import onset_of
 from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.fretboard import Spot
-from arranger.neck.grips import Context, Fills, tenths
+from arranger.neck.grips import Context, Fills, InnerWish, tenths
 from arranger.neck.hands import Hand, Hands
 from arranger.neck.reach import HandRules, Press
 from arranger.neck.voicings import Voicing
@@ -25,6 +29,33 @@ class Filled:
     fills: Fills
     gives_third: bool
     cost: int
+    asked_for: bool = False
+
+
+def inner_wish(reduction: Reduction, bar: Bar, onset: Beat) -> InnerWish | None:
+    """The inner notes that a teacher marked for a moment of a bar; None where none were."""
+    marks = [
+        mark
+        for mark in reduction.marks.note_marks
+        if mark.bar == bar.number
+        and mark.voice == "inner"
+        and onset_of(mark.beat, bar, reduction) == onset
+    ]
+    if not marks:
+        return None
+    named = [(mark.string, mark.fret, mark.finger) for mark in marks if mark.string is not None]
+    return tuple(named)
+
+
+def grants(wish: InnerWish, fills: Fills) -> bool:
+    """Whether inner notes are those wished for, and no others."""
+    return len(wish) == len(fills) and all(
+        any(
+            string == spot.string and fret in (None, spot.fret) and finger in (None, press)
+            for spot, press in fills
+        )
+        for string, fret, finger in wish
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,23 +82,34 @@ class InnerNotes:
 
     def asked(self, context: Context) -> Asked:
         """What ``sets`` has found for contexts that ask for the same."""
-        asks = (context.fill, context.third, context.tune_begins, context.stroke_begins)
+        asks = (
+            *(context.fill, context.third, context.tune_begins, context.stroke_begins),
+            *(context.inner, context.inner_open),
+        )
         return Asked(context, self._known.setdefault(asks, {}))
 
     def sets(
         self, asked: Asked, grip: tuple[int, int], tune: Voicing, bass: Voicing
     ) -> tuple[Filled, ...]:
-        """The cheapest set of inner notes (or none) with, and without, an owed third.
+        """The cheapest set of inner notes (or none) with, and without, an owed third; beside
+        these the sets that are asked for.
 
         ``grip`` is the place of the hand and a number that stands for ``tune`` and ``bass``.
         """
         if grip not in asked.known:
+            context = asked.context
             best: dict[bool, Filled] = {}
-            for filled in self._sets(asked.context, grip[0], tune, bass):
+            wished: list[Filled] = []
+            for filled in self._sets(context, grip[0], tune, bass):
                 known = best.get(filled.gives_third)
                 if known is None or filled.cost < known.cost:
                     best[filled.gives_third] = filled
-            asked.known[grip] = tuple(best.values())
+                if context.inner_open or (
+                    context.inner is not None and grants(context.inner, filled.fills)
+                ):
+                    wished.append(replace(filled, asked_for=True))
+            cheapest = [one for one in best.values() if not _among(one, wished)]
+            asked.known[grip] = (*cheapest, *wished)
         return asked.known[grip]
 
     def _sets(
@@ -148,6 +190,10 @@ class InnerNotes:
         if context.tune_begins and tune.spot is not None:
             spots.append(tune.spot)
         return any(self.rules.neck.midi(spot) % 12 == context.third for spot in spots)
+
+
+def _among(filled: Filled, others: list[Filled]) -> bool:
+    return any(one.fills == filled.fills for one in others)
 
 
 def presses_of(tune: Voicing, bass: Voicing) -> list[Press]:

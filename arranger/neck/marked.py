@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from fractions import Fraction
 from typing import NoReturn
 
 import numpy as np
@@ -13,11 +12,12 @@ from arranger.music.errors import UsageError
 from arranger.music.marks import BarMark, NoteMark
 from arranger.music.reduction import Reduction, Setting, Slot
 from arranger.music.score import Bar
-from arranger.music.time import Beat
+from arranger.neck.beats import onset_of
 from arranger.neck.dynamic import Lattice
 from arranger.neck.fretboard import Spot
-from arranger.neck.grips import Grip, IntArray
+from arranger.neck.grips import Grip, InnerWish, IntArray
 from arranger.neck.hands import Hand
+from arranger.neck.inner_notes import grants, inner_wish
 from arranger.neck.reach import THUMB
 from arranger.neck.written import Chosen
 
@@ -136,50 +136,38 @@ def _apply_note(
     rows: Rows,
 ) -> None:
     slots, bar, reduction = place
-    onset = _onset(mark.beat, bar, reduction)
+    onset = onset_of(mark.beat, bar, reduction)
     slot = next((i for i, slot in enumerate(slots) if slot.onset == onset), None)
     if slot is None or not _begins(slots[slot], mark.voice):
         _cannot(mark.bar, f"no {mark.voice} note begins on beat {mark.beat}")
-    fits = _pinned(mark)
+    fits = _pinned(mark, inner_wish(reduction, bar, onset))
     keep = [row for row in rows[kind, slot] if fits(net.grips[kind][slot].items[row])]
     if not keep:
-        where = [] if mark.string is None else [f"string {mark.string}"]
-        where += [] if mark.finger is None else [f"finger {mark.finger}"]
-        _cannot(
-            mark.bar,
-            f"the {mark.voice} note on beat {mark.beat} cannot be played with"
-            f" {' and '.join(where)} together with the rest",
-        )
+        _cannot(mark.bar, f"{_named(mark)} together with the rest")
     rows[kind, slot] = np.array(keep, dtype=np.int32)
 
 
-def _onset(beat: Beat, bar: Bar, reduction: Reduction) -> Beat:
-    """Where a beat as counted under the tab lies; a pick-up counts from the bar's end."""
-    unit, lead = _counting(bar, reduction)
-    return bar.start + (beat - 1) * unit - lead
-
-
-def beat_of(onset: Beat, bar: Bar, reduction: Reduction) -> Beat:
-    """The beat as counted under the tab of a moment in a bar."""
-    unit, lead = _counting(bar, reduction)
-    return (onset - bar.start + lead) / unit + 1
-
-
-def _counting(bar: Bar, reduction: Reduction) -> tuple[Beat, Beat]:
-    """How long a beat is, and how much of a pick-up bar is not played."""
-    unit = Fraction(4, bar.denominator)
-    if reduction.written_scale == 2 and bar.denominator == 4:
-        unit /= 2
-    full = Fraction(4 * bar.numerator, bar.denominator)
-    return unit, full - bar.length if bar.number == 0 else Fraction(0)
+def _named(mark: NoteMark) -> str:
+    """What cannot be done, in words."""
+    if mark.voice == "inner" and mark.string is None:
+        return f"beat {mark.beat} cannot go without inner notes"
+    places = (("string", mark.string), ("fret", mark.fret), ("finger", mark.finger))
+    where = [f"{name} {place}" for name, place in places if place is not None]
+    return (
+        f"the {mark.voice} note on beat {mark.beat} cannot be played with {' and '.join(where)}"
+    )
 
 
 def _begins(slot: Slot, voice: str) -> bool:
+    if voice == "inner":
+        return slot.melody_begins or slot.stroke_begins or slot.fill is not None
     return slot.melody_begins if voice == "melody" else slot.stroke_begins
 
 
-def _pinned(mark: NoteMark) -> Callable[[Grip], bool]:
+def _pinned(mark: NoteMark, inner: InnerWish | None) -> Callable[[Grip], bool]:
     def fits(grip: Grip) -> bool:
+        if mark.voice == "inner":
+            return inner is not None and grants(inner, grip.fills)
         spot, finger = (
             (grip.tune, grip.tune_finger)
             if mark.voice == "melody"
@@ -187,7 +175,8 @@ def _pinned(mark: NoteMark) -> Callable[[Grip], bool]:
         )
         if spot is None:
             return False
-        return mark.string in (None, spot.string) and mark.finger in (None, finger)
+        there = mark.string in (None, spot.string) and mark.fret in (None, spot.fret)
+        return there and mark.finger in (None, finger)
 
     return fits
 

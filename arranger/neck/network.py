@@ -61,17 +61,18 @@ def network(
         alone=alone,
     ).build()
     grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
-    return lattice(piece, grips, _mover(reduction, piece, UNHURRIED, maker.burden))
+    return lattice(piece, grips, mover_of(reduction, piece, UNHURRIED, maker.burden))
 
 
 def at_pace(
     reduction: Reduction, net: Lattice, pace: Pace, burden: Burden = NO_BURDEN
 ) -> Lattice:
     """The same grips with moves that cost what the pace asks."""
-    return lattice(net.piece, net.grips, _mover(reduction, net.piece, pace, burden))
+    return lattice(net.piece, net.grips, mover_of(reduction, net.piece, pace, burden))
 
 
-def _mover(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> Mover:
+def mover_of(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> Mover:
+    """What moves between the grips of a piece cost at a pace."""
     table, costs = arranging(), fingering()
     return Mover(
         moves=burden.moves(costs.move),

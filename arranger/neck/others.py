@@ -2,174 +2,88 @@
 
 A dynamic program over the bar alone, between the grips chosen before and after it, gives the
 best path through every grip. Ways are looked for that keep off a technique, use another one,
-lie in another position or take a note elsewhere; the cheapest that differ enough from what
-was chosen and from each other are kept.
+lie in another position, take a note elsewhere, or have more, fewer or other inner notes; the
+cheapest that differ enough from what was chosen and from each other are kept.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from arranger.music.arrangement import Placement
 from arranger.music.marks import BarMark, NoteMark
 from arranger.music.others import BarAlternative
 from arranger.music.pitch import note_name
-from arranger.music.reduction import Reduction, Setting, Slot
-from arranger.neck.dynamic import Lattice, Path
+from arranger.music.reduction import Reduction, Slot
+from arranger.neck.bar_between import BarBetween, Solved, closed, opened
+from arranger.neck.beats import beat_of
+from arranger.neck.dynamic import Path
 from arranger.neck.fretboard import Spot
-from arranger.neck.grips import NONE, Grip, IntArray
-from arranger.neck.marked import beat_of, techniques
-from arranger.neck.moves import FORBIDDEN, Moves
-from arranger.neck.shape_budget import ShapeBudget, shape_numbers, shapes_used
+from arranger.neck.grips import NONE, Grip
+from arranger.neck.marked import techniques
+from arranger.neck.shape_budget import shape_numbers, shapes_used
 from arranger.neck.written import Chosen, fingered_notes
-from arranger.tables import Level, Player
 from arranger.tables.solving import SolvingTable, solving
-
-Mask = tuple[NDArray[np.bool_], ...]
-"""For each slot of a bar which of its grips may be used."""
-
-
-class BarBetween:
-    """One bar as played, between the grips chosen around it."""
-
-    def __init__(
-        self, net: Lattice, paths: dict[int, Path], place: int, slots: Sequence[Slot]
-    ) -> None:
-        piece = net.piece
-        self.net = net
-        self.slots = slots
-        self.kind = piece.order[place]
-        self.chosen = paths[self.kind]
-        self.grips = net.grips[self.kind]
-        self.inside = net.inside[self.kind]
-        self.entry = net.entry
-        if place:
-            before = paths[piece.order[place - 1]][-1]
-            self.entry = _from_one(net.joints[piece.joints[place - 1]], before)
-        self.exit = np.zeros(len(self.grips[-1]), dtype=np.int32)
-        if place + 1 < len(piece.order):
-            after = paths[piece.order[place + 1]][0]
-            self.exit = _to_one(net.joints[piece.joints[place]], after)
-        free = tuple(np.ones(len(grips), dtype=bool) for grips in self.grips)
-        self._free = self._passes(free)
-
-    def cost(self, path: Path) -> int:
-        """Tenths of a path with its ways from and to the bars around it."""
-        moves = zip(self.inside, path, path[1:], strict=False)
-        total = int(self.entry[path[0]]) + int(self.exit[path[-1]]) + self.holding(path)
-        return total + sum(inside.between(here, there) for inside, here, there in moves)
-
-    def holding(self, path: Path) -> int:
-        """Tenths of a path's grips alone."""
-        pairs = zip(self.grips, path, strict=True)
-        return sum(int(grips.cost[row]) for grips, row in pairs)
-
-    def items(self, path: Path) -> list[Grip]:
-        return [grips.items[row] for grips, row in zip(self.grips, path, strict=True)]
-
-    def best(self, mask: Mask) -> Path | None:
-        """The cheapest path within a mask."""
-        forward, backward = self._passes(mask)
-        total = forward[0] + backward[0]
-        row = int(total.argmin())
-        return self._through(forward, backward, 0, row) if total[row] < FORBIDDEN else None
-
-    def best_through(self, wanted: Mapping[int, NDArray[np.bool_]]) -> Path | None:
-        """The cheapest path of all that uses a wanted grip in one of some slots."""
-        forward, backward = self._free
-        found: tuple[int, int, int] | None = None
-        for slot, wish in wanted.items():
-            total = np.where(wish, forward[slot] + backward[slot], FORBIDDEN)
-            row = int(total.argmin())
-            if total[row] < FORBIDDEN:
-                found = min(found or (FORBIDDEN, 0, 0), (int(total[row]), slot, row))
-        return self._through(forward, backward, *found[1:]) if found else None
-
-    def _passes(self, mask: Mask) -> tuple[list[IntArray], list[IntArray]]:
-        """Least tenths up to and from every grip; a grip's own cost lies in the first."""
-        unary = [
-            np.where(keep, grips.cost, FORBIDDEN).astype(np.int32)
-            for keep, grips in zip(mask, self.grips, strict=True)
-        ]
-        forward = [np.minimum(self.entry + unary[0], FORBIDDEN)]
-        for moves, own in zip(self.inside, unary[1:], strict=True):
-            forward.append(np.minimum(moves.forward(forward[-1]) + own, FORBIDDEN))
-        backward = [np.minimum(self.exit, FORBIDDEN)]
-        for moves, own in zip(reversed(self.inside), reversed(unary), strict=False):
-            backward.append(moves.backward(np.minimum(backward[-1] + own, FORBIDDEN)))
-        backward.reverse()
-        return forward, backward
-
-    def _through(
-        self, forward: Sequence[IntArray], backward: Sequence[IntArray], slot: int, row: int
-    ) -> Path:
-        """The best path through one grip, followed to both ends."""
-        path = [row]
-        for place in range(slot - 1, -1, -1):
-            moves = self.inside[place]
-            first, last = np.searchsorted(moves.there, [path[0], path[0] + 1])
-            here = moves.here[first:last]
-            path.insert(0, int(here[(forward[place][here] + moves.cost[first:last]).argmin()]))
-        for place in range(slot, len(self.inside)):
-            moves = self.inside[place]
-            order = moves.by_here
-            first, last = np.searchsorted(moves.here[order], [path[-1], path[-1] + 1])
-            part = order[first:last]
-            there = moves.there[part]
-            own = self.grips[place + 1].cost[there]
-            rest = backward[place + 1][there] + own + moves.cost[part]
-            # A grip that the mask leaves out cannot be reached from the start.
-            rest = np.where(forward[place + 1][there] < FORBIDDEN, rest, FORBIDDEN)
-            path.append(int(there[rest.argmin()]))
-        return tuple(path)
-
-
-def _from_one(moves: Moves, row: int) -> IntArray:
-    reach = np.full(moves.rows[0], FORBIDDEN, dtype=np.int32)
-    reach[row] = 0
-    return moves.forward(reach)
-
-
-def _to_one(moves: Moves, row: int) -> IntArray:
-    rest = np.full(moves.rows[1], FORBIDDEN, dtype=np.int32)
-    rest[row] = 0
-    return moves.backward(rest)
-
 
 # Ways that differ -----------------------------------------------------------------------
 
 
-def different_ways(bar: BarBetween) -> list[Path]:
-    """The cheapest paths that are clearly different, cheapest first.
+Way = tuple[BarBetween, Path]
+"""A path and the bar whose rows it names."""
 
-    Each is the best under the marks that choose it, so that these marks lead to it.
 
-    One of each kind is taken before a second of any: another technique, another position,
-    the tune elsewhere, another bass.
+def different_ways(bars: Sequence[BarBetween]) -> list[Way]:
+    """The cheapest paths that are clearly different, cheapest first; ``bars`` are the same
+    bar with different grips to choose from.
+
+    Each is the best under the marks that choose it, so that these marks lead to it. One of
+    each kind is taken before a second of any: another technique, another position, the tune
+    elsewhere, another bass, other inner notes.
     """
     table = solving()
-    kinds: dict[Path, str] = {}
-    known: set[Path] = set()
-    for kind, path in _candidates(bar):
-        if path is not None and path not in known:
-            known.add(path)
-            kinds.setdefault(pinned(bar, path), kind)
-    limit = bar.cost(bar.chosen) + 10 * table.other_points
-    costs = {path: bar.cost(path) for path in kinds}
-    found = sorted((p for p in kinds if costs[p] <= limit), key=lambda p: (costs[p], p))
-    kept: list[Path] = []
+    kinds: dict[tuple[int, Path], str] = {}
+    known: set[tuple[int, Path]] = set()
+    for which, bar in enumerate(bars):
+        for kind, path in _inner(bar) if bar.kind is None else _candidates(bar):
+            if path is not None and (which, path) not in known:
+                known.add((which, path))
+                kinds.setdefault((which, pinned(bar, path)), kind)
+    costs = {(which, path): bars[which].cost(path) for which, path in kinds}
+    limit = bars[0].cost(bars[0].chosen) + 10 * table.other_points
+    found = sorted((w for w in kinds if costs[w] <= limit), key=lambda w: (costs[w], w))
+    kept: list[tuple[int, Path]] = []
     for again in (False, True):
-        for path in found:
-            fresh = again or kinds[path] not in {kinds[one] for one in kept}
+        for way in found:
+            fresh = again or kinds[way] not in {kinds[one] for one in kept}
             room = len(kept) < table.others
-            others = (bar.chosen, *kept)
-            if room and fresh and all(_differ(bar, path, one, table) for one in others):
-                kept.append(path)
-    return sorted(kept, key=lambda path: (costs[path], path))
+            others = ((0, bars[0].chosen), *kept)
+            if room and fresh and all(_differ(bars, way, one, table) for one in others):
+                kept.append(way)
+    kept.sort(key=lambda way: (costs[way], way))
+    return [(bars[which], path) for which, path in kept]
+
+
+def _inner(bar: BarBetween) -> Iterator[tuple[str, Path | None]]:
+    """The best way without inner notes, with at most one and with as many as can be added at
+    each moment, and with others than the chosen ones.
+    """
+    counts = [np.array([len(fills) for fills in grips.fills]) for grips in bar.grips]
+    yield "inner", bar.best(tuple(count == 0 for count in counts))
+    yield "inner", bar.best(tuple(count == min(1, count.max()) for count in counts))
+    yield "inner", bar.best(tuple(count == count.max() for count in counts))
+    other = []
+    for grips, row in zip(bar.grips, bar.chosen, strict=True):
+        own = {spot for spot, _ in grips.fills[row]}
+        other.append(
+            np.array(
+                [not own or not fills or {s for s, _ in fills} != own for fills in grips.fills]
+            )
+            & np.array([bool(fills) == bool(own) for fills in grips.fills])
+        )
+    yield "inner", bar.best(tuple(other))
 
 
 def _candidates(bar: BarBetween) -> Iterator[tuple[str, Path | None]]:
@@ -195,7 +109,7 @@ def _candidates(bar: BarBetween) -> Iterator[tuple[str, Path | None]]:
 
 def _row_techniques(bar: BarBetween, slot: int) -> list[frozenset[str]]:
     """The techniques of every grip of a slot; equal fingerings are looked at once."""
-    grips, hands = bar.grips[slot], bar.net.piece.hands
+    grips, hands = bar.grips[slot], bar.hands
     known: dict[tuple[object, ...], frozenset[str]] = {}
     found = []
     for row in range(len(grips)):
@@ -212,12 +126,20 @@ def _row_techniques(bar: BarBetween, slot: int) -> list[frozenset[str]]:
     return found
 
 
-def _differ(bar: BarBetween, one: Path, other: Path, table: SolvingTable) -> bool:
+def _differ(
+    bars: Sequence[BarBetween],
+    one: tuple[int, Path],
+    other: tuple[int, Path],
+    table: SolvingTable,
+) -> bool:
     """Whether a student would call two ways different: in a technique that is seen in the
     fingers, or in where notes are taken on several of the bar's moments.
     """
-    both = list(zip(_begun(bar, one), _begun(bar, other), strict=True))
-    if any(a != b for a, b in both) and _techniques(bar, one) != _techniques(bar, other):
+    (first, path), (second, rival) = one, other
+    ours, theirs = _begun(bars[first], path), _begun(bars[second], rival)
+    both = list(zip(ours, theirs, strict=True))
+    used = _techniques(bars[first], path) != _techniques(bars[second], rival)
+    if used and any(a != b for a, b in both):
         return True
     moments = sum({spot for spot, _ in a} != {spot for spot, _ in b} for a, b in both)
     struck = sum(bool(a) for a, _ in both)
@@ -236,8 +158,7 @@ def _begun(bar: BarBetween, path: Path) -> Iterator[frozenset[tuple[Spot, int]]]
 
 
 def _techniques(bar: BarBetween, path: Path) -> frozenset[str]:
-    hands = bar.net.piece.hands
-    return frozenset().union(*(techniques(g, hands[g.hand]) for g in bar.items(path)))
+    return frozenset().union(*(techniques(g, bar.hands[g.hand]) for g in bar.items(path)))
 
 
 # Marks that choose a way ----------------------------------------------------------------
@@ -252,21 +173,32 @@ class Pins:
 
 
 def pins_of(bar: BarBetween, path: Path, reduction: Reduction) -> Pins:
-    """String and finger of every note of tune and bass that begins in the bar."""
+    """String, fret and finger of every note that begins in the bar, and where an inner note
+    might have been added and is not.
+    """
     number = reduction.analysis.score.bars[bar.slots[0].bar].number
-    notes = []
+    notes: list[NoteMark] = []
     for slot, grip in zip(bar.slots, bar.items(path), strict=True):
         beat = beat_of(slot.onset, reduction.analysis.score.bars[slot.bar], reduction)
-        for voice, begins, spot, finger in (
-            ("melody", slot.melody_begins, grip.tune, grip.tune_finger),
-            ("bass", slot.stroke_begins, grip.bass, grip.bass_finger),
-        ):
-            if begins and spot is not None:
-                notes.append(
-                    NoteMark(
-                        bar=number, beat=beat, voice=voice, string=spot.string, finger=finger
-                    )
-                )
+        taken = [("inner", spot, finger) for spot, finger in grip.fills]
+        if slot.stroke_begins and grip.bass is not None:
+            taken.insert(0, ("bass", grip.bass, grip.bass_finger))
+        if slot.melody_begins and grip.tune is not None:
+            taken.insert(0, ("melody", grip.tune, grip.tune_finger))
+        notes += [
+            NoteMark(
+                bar=number,
+                beat=beat,
+                voice=voice,
+                string=spot.string,
+                fret=spot.fret,
+                finger=finger,
+            )
+            for voice, spot, finger in taken
+        ]
+        if slot.fill is not None and not grip.fills:
+            bare = NoteMark(bar=number, beat=beat, voice="inner", string=None, finger=None)
+            notes.append(bare)
     gone = _techniques(bar, bar.chosen) - _techniques(bar, path)
     mark = BarMark(bar=number, avoid=gone, use=frozenset()) if gone else None
     return Pins(tuple(notes), mark)
@@ -275,55 +207,21 @@ def pins_of(bar: BarBetween, path: Path, reduction: Reduction) -> Pins:
 def pinned(bar: BarBetween, path: Path) -> Path:
     """The best way under the marks that stand for ``path``: what they choose."""
     gone = _techniques(bar, bar.chosen) - _techniques(bar, path)
-    hands = bar.net.piece.hands
     mask = []
     for slot, grips, row in zip(bar.slots, bar.grips, path, strict=True):
-        keep = np.ones(len(grips), dtype=bool)
+        keep = np.array([set(fills) == set(grips.fills[row]) for fills in grips.fills])
         if slot.melody_begins and grips.tune[row] != NONE:
-            keep &= (grips.tune // 256 == grips.tune[row] // 256) & (
-                grips.tune % 8 == grips.tune[row] % 8
-            )
+            keep &= grips.tune == grips.tune[row]
         if slot.stroke_begins and grips.bass[row] != NONE:
-            keep &= (grips.bass // 256 == grips.bass[row] // 256) & (
-                grips.bass % 8 == grips.bass[row] % 8
-            )
+            keep &= grips.bass == grips.bass[row]
         for place in np.flatnonzero(keep) if gone else ():
             grip = grips.items[int(place)]
-            keep[place] = not gone & techniques(grip, hands[grip.hand])
+            keep[place] = not gone & techniques(grip, bar.hands[grip.hand])
         mask.append(keep)
     return bar.best(tuple(mask)) or path
 
 
 # What is offered ------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """A piece solved: its lattice, a path for every class of bars, and what else it takes
-    to turn grips into notes.
-    """
-
-    reduction: Reduction
-    setting: Setting
-    net: Lattice
-    paths: dict[int, Path]
-    level: Level
-    player: Player
-    budget: ShapeBudget
-
-    def slots(self) -> list[list[Slot]]:
-        """The slots of every bar of ``net.piece.order``."""
-        by_bar: dict[int, list[Slot]] = {}
-        for slot in self.reduction.slots:
-            by_bar.setdefault(slot.bar, []).append(slot)
-        return list(by_bar.values())
-
-    def chosen(self, place: int, path: Path, slots: Sequence[Slot]) -> list[Chosen]:
-        grips = self.net.grips[self.net.piece.order[place]]
-        return [
-            Chosen(slot, grip.items[row])
-            for slot, grip, row in zip(slots, grips, path, strict=True)
-        ]
 
 
 def other_ways(solved: Solved, bars: Collection[int]) -> tuple[BarAlternative, ...]:
@@ -342,14 +240,15 @@ def _ways_of(
     solved: Solved, place: int, slots: Sequence[Sequence[Slot]]
 ) -> Iterator[BarAlternative]:
     own = slots[place]
-    bar = BarBetween(solved.net, solved.paths, place, own)
+    tight = closed(solved.net, solved.paths, place, own)
+    wide = opened(solved, place, own)
     number = solved.reduction.analysis.score.bars[own[0].bar].number
-    before = _notes_of(solved, place, slots, bar.chosen)
-    for path in different_ways(bar):
-        shapes = shapes_cost(bar, solved.paths, path, solved.budget)
+    before = _notes_of(solved, place, slots, tight.items(tight.chosen))
+    for bar, path in different_ways([tight] if wide is None else [tight, wide]):
+        shapes = shapes_cost(solved, bar.kind, path)
         if shapes is None:
             continue
-        after = _notes_of(solved, place, slots, path)
+        after = _notes_of(solved, place, slots, bar.items(path))
         marks = pins_of(bar, path, solved.reduction)
         more = bar.cost(path) + shapes - bar.cost(bar.chosen)
         holding = bar.holding(path) - bar.holding(bar.chosen)
@@ -368,7 +267,7 @@ def _ways_of(
 
 
 def _notes_of(
-    solved: Solved, place: int, slots: Sequence[Sequence[Slot]], path: Path
+    solved: Solved, place: int, slots: Sequence[Sequence[Slot]], grips: Sequence[Grip]
 ) -> list[Placement]:
     """The notes of a bar played one way, with the bars around it as they were chosen."""
     order = solved.net.piece.order
@@ -376,8 +275,10 @@ def _notes_of(
     chosen = [
         one
         for near in around
-        for one in solved.chosen(
-            near, path if near == place else solved.paths[order[near]], slots[near]
+        for one in (
+            map(Chosen, slots[near], grips)
+            if near == place
+            else solved.chosen(near, solved.paths[order[near]], slots[near])
         )
     ]
     notes = fingered_notes(
@@ -471,12 +372,16 @@ def position(notes: Sequence[Placement]) -> int | None:
     return max(1, max(set(own), key=lambda fret: (own.count(fret), -fret))) if own else None
 
 
-def shapes_cost(
-    bar: BarBetween, paths: dict[int, Path], path: Path, budget: ShapeBudget
-) -> int | None:
-    """Tenths for the shapes that a way adds to the piece; None: more than the level allows."""
-    numbers, _ = shape_numbers(bar.net)
-    used = shapes_used(bar.net, numbers, paths)
-    new = shapes_used(bar.net, numbers, {bar.kind: path})
-    before, after = budget.cost(len(used)), budget.cost(len(used | new))
+def shapes_cost(solved: Solved, kind: int | None, path: Path) -> int | None:
+    """Tenths for the shapes that a way adds to the piece; None: more than the level allows.
+
+    A way in a bar of no class (``kind``) keeps the shapes that were chosen.
+    """
+    if kind is None:
+        return 0
+    numbers, _ = shape_numbers(solved.net)
+    used = shapes_used(solved.net, numbers, solved.paths)
+    new = shapes_used(solved.net, numbers, {kind: path})
+    before = solved.budget.cost(len(used))
+    after = solved.budget.cost(len(used | new))
     return None if before is None or after is None else after - before

@@ -12,8 +12,9 @@ from itertools import pairwise
 
 from arranger.music.chord import Chord
 from arranger.music.reduction import MelodyNote, Reduction, Setting, Slot
-from arranger.neck.grips import Context, tenths
+from arranger.neck.grips import Context, InnerWish, tenths
 from arranger.neck.hands import Hand, Hands, hands_for
+from arranger.neck.inner_notes import inner_wish
 from arranger.neck.moves import Step
 from arranger.neck.reach import HandRules
 from arranger.neck.voicing_book import book_shapes, from_book
@@ -186,7 +187,12 @@ class PieceBuilder:
             released_cost=0
             if stroke is None
             else tenths(costs.bass.released * min(1.0, float(slot.length / stroke.length))),
+            inner=self._inner(slot) if slot.bar in self._alone else None,
         )
+
+    def _inner(self, slot: Slot) -> InnerWish | None:
+        bar = self._reduction.analysis.score.bars[slot.bar]
+        return inner_wish(self._reduction, bar, slot.onset)
 
     def _share(self, slot: Slot, note: MelodyNote) -> float:
         """The slot's share of what sounds of a note in its bar."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.reduction import Reduction, Setting
+from arranger.neck.bar_between import Solved
 from arranger.neck.burden import NO_BURDEN, Burden, Priced, burden_of
 from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
@@ -15,8 +16,8 @@ from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, rank_keys
 from arranger.neck.marked import beside_book, check_bars, marked_rows, window
-from arranger.neck.network import at_pace, grip_maker, network
-from arranger.neck.others import Solved, other_ways
+from arranger.neck.network import at_pace, grip_maker, mover_of, network
+from arranger.neck.others import other_ways
 from arranger.neck.pace import UNHURRIED, Pace, slower, travels
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_budget import ShapeBudget
@@ -84,6 +85,8 @@ def place(
                 reduction,
                 setting,
                 *whole,
+                maker=maker,
+                mover=mover_of(reduction, whole[0].piece, pace, burden),
                 level=level,
                 player=player,
                 budget=shape_budget(level, fingering().shape),

@@ -29,13 +29,16 @@ class VoicingLine(Table):
 
 
 _NOTE = re.compile(
-    r"\s*(?P<beat>[\d./]+)\s+(?P<voice>melody|bass)"
-    r"(?:,?\s+string\s+(?P<string>[1-6]))?(?:,?\s+finger\s+(?P<finger>[0-4T]))?\s*"
+    r"\s*(?P<beat>[\d./]+)\s+(?:(?P<none>no)\s+inner|(?P<voice>melody|bass|inner)"
+    r"(?:,?\s+string\s+(?P<string>[1-6]))?(?:,?\s+fret\s+(?P<fret>\d{1,2}))?"
+    r"(?:,?\s+finger\s+(?P<finger>[0-4T]))?)\s*"
 )
 
 
 class BarLine(Table):
-    """A bar's techniques, and its notes one a line: ``5/2 melody, string 1, finger 4``."""
+    """A bar's techniques, and its notes one a line: ``5/2 melody, string 1, finger 4``,
+    ``2 inner, string 3, fret 2, finger 1``, ``3 no inner``.
+    """
 
     bar: int = Field(ge=0)
     avoid: tuple[BarTechnique, ...] = ()
@@ -46,8 +49,9 @@ class BarLine(Table):
 class NoteLine(Table):
     bar: int = Field(ge=0)
     beat: float | int | str
-    voice: Literal["melody", "bass"] = "melody"
+    voice: Literal["melody", "bass", "inner"] = "melody"
     string: int | None = Field(default=None, ge=1, le=6)
+    fret: int | None = Field(default=None, ge=0, le=24)
     finger: Literal["0", "1", "2", "3", "4", "T"] | None = None
 
 
@@ -101,16 +105,31 @@ def marks_of(file: MarksFile, *, where: str) -> Marks:
             _note(line.bar, text, where) for line in file.bar for text in line.notes
         )
         + tuple(
-            NoteMark(
-                bar=line.bar,
-                beat=_beat(line.beat, where),
-                voice=line.voice,
-                string=line.string,
-                finger=None if line.finger is None else FINGERS[line.finger],
+            _with_string(
+                NoteMark(
+                    bar=line.bar,
+                    beat=_beat(line.beat, where),
+                    voice=line.voice,
+                    string=line.string,
+                    fret=line.fret,
+                    finger=None if line.finger is None else FINGERS[line.finger],
+                ),
+                where,
             )
             for line in file.note
         ),
     )
+
+
+def _with_string(mark: NoteMark, where: str) -> NoteMark:
+    """The mark, if an inner note among the marks names its string."""
+    if mark.voice == "inner" and mark.string is None:
+        raise UsageError(
+            f"the inner note on beat {mark.beat} of bar {mark.bar} has no string",
+            where=where,
+            next_step="Write '2 inner, string 3', or '2 no inner' for none at all.",
+        )
+    return mark
 
 
 def marks_lines(notes: Sequence[NoteMark], bars: Sequence[BarMark] = ()) -> str:
@@ -136,9 +155,13 @@ def marks_lines(notes: Sequence[NoteMark], bars: Sequence[BarMark] = ()) -> str:
 
 def _note_words(note: NoteMark) -> str:
     """``5/2 melody, string 1, finger 4``."""
+    if note.voice == "inner" and note.string is None:
+        return f"{note.beat} no inner"
     words = f"{note.beat} {note.voice}"
     if note.string is not None:
         words += f", string {note.string}"
+    if note.fret is not None:
+        words += f", fret {note.fret}"
     if note.finger is not None:
         words += f", finger {'T' if note.finger == FINGERS['T'] else note.finger}"
     return words
@@ -150,15 +173,18 @@ def _note(bar: int, text: str, where: str) -> NoteMark:
         raise UsageError(
             f"'{text}' in bar {bar} does not name a note",
             where=where,
-            next_step="Write it as '5/2 melody, string 1, finger 4' or '1 bass, string 6'.",
+            next_step="Write it as '5/2 melody, string 1, finger 4', '1 bass, string 6' or"
+            " '2 no inner'.",
         )
-    return NoteMark(
+    mark = NoteMark(
         bar=bar,
         beat=_beat(found["beat"], where),
-        voice=found["voice"],
+        voice=found["voice"] or "inner",
         string=int(found["string"]) if found["string"] else None,
+        fret=int(found["fret"]) if found["fret"] else None,
         finger=FINGERS[found["finger"]] if found["finger"] else None,
     )
+    return mark if found["none"] else _with_string(mark, where)
 
 
 def bar_range(text: str, *, where: str) -> tuple[int, int]:

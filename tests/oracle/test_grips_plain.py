@@ -335,6 +335,27 @@ def test_any_slot_and_the_next(
     same_after(pair, before, after, **step)
 
 
+# Inner notes that are asked for --------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(steps())
+def test_opened_inner_notes_hide_no_grip_and_every_wish_is_one_of_them(
+    case: tuple[Pair, Context, Context, dict[str, bool]],
+) -> None:
+    """All sets hold the cheapest ones, at the same cost; a wish adds just the grips whose
+    inner notes are those wished for.
+    """
+    pair, asked, _, _ = case
+    usual = set(pair.fast.grips(asked).items)
+    opened = set(pair.fast.grips(replace(asked, inner_open=True)).items)
+    assert usual <= opened
+    for fills in sorted({grip.fills for grip in opened}, key=repr)[:3]:
+        wish = tuple((spot.string, spot.fret, finger) for spot, finger in fills)
+        granted = set(pair.fast.grips(replace(asked, inner=wish)).items)
+        assert granted - usual == {g for g in opened - usual if g.fills == fills}
+
+
 # Rows ----------------------------------------------------------------------------------
 
 

@@ -16,7 +16,11 @@ from arranger.run.pipeline import Result, arrange
 from arranger.tables.marks import marks_from_file, marks_lines
 
 _CORPUS = Path(__file__).resolve().parents[3] / "corpus"
-_CASES = (("greensleeves", "beginner", 8), ("amazing_grace_hymn", "beginner", 2))
+_CASES = (
+    ("greensleeves", "beginner", 8),
+    ("amazing_grace_hymn", "beginner", 2),
+    ("amazing_grace_hymn", "intermediate", 4),
+)
 
 
 def _arranged(piece: str, level: str, **options: str | Path) -> Result:
@@ -24,10 +28,15 @@ def _arranged(piece: str, level: str, **options: str | Path) -> Result:
 
 
 def _places(notes: tuple[Placement, ...], bar: int) -> list[tuple[object, ...]]:
-    return [(n.onset, n.voice, n.string, n.fret, n.left) for n in notes if n.bar == bar]
+    """All that is played in a bar: where, by which left finger, for how long, how begun."""
+    return [
+        (n.onset, n.length, n.voice, n.string, n.fret, n.left, n.slur)
+        for n in notes
+        if n.bar == bar
+    ]
 
 
-@pytest.fixture(scope="module", params=_CASES, ids=lambda case: case[0])
+@pytest.fixture(scope="module", params=_CASES, ids=lambda case: f"{case[0]}-{case[1]}")
 def case(request: pytest.FixtureRequest) -> tuple[str, str, int, Result]:
     piece, level, bar = request.param
     return piece, level, bar, _arranged(piece, level, others=str(bar))
@@ -75,6 +84,26 @@ def test_the_marks_of_a_way_choose_it(
         again = _chosen(way, case, tmp_path).arrangement
         assert _places(again.notes, way.bar) == _places(way.notes, way.bar)
         assert again.proof.objective <= before.objective + way.points + 0.05
+
+
+def test_other_inner_notes_are_offered_and_a_mark_names_each(tmp_path: Path) -> None:
+    """The ways of the last case differ in inner notes, which the marks hold or leave out."""
+    piece, level, bar = _CASES[2]
+    ways = _arranged(piece, level, others=str(bar)).arrangement.others
+    reasons = [way.reason for way in ways]
+    assert any("1 inner note fewer" in reason for reason in reasons)
+    assert any("1 inner note more" in reason for reason in reasons)
+    for way in ways:
+        inner = [mark for mark in way.note_marks if mark.voice == "inner" and mark.string]
+        assert len(inner) == sum(note.voice == "inner" for note in way.notes)
+
+
+def test_inner_notes_that_no_hand_adds_are_refused_by_their_mark(tmp_path: Path) -> None:
+    file = tmp_path / "marks.toml"
+    file.write_text('[[bar]]\nbar = 2\nnotes = ["1 inner, string 3, fret 9"]\n', "utf-8")
+    said = "the inner note on beat 1 cannot be played with string 3 and fret 9"
+    with pytest.raises(UsageError, match=said):
+        _arranged("amazing_grace_hymn", "intermediate", marks=file)
 
 
 def test_each_way_is_said_with_tab_and_marks(case: tuple[str, str, int, Result]) -> None:

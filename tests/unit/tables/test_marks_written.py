@@ -21,6 +21,8 @@ def test_lines_are_read_back(tmp_path: Path) -> None:
         NoteMark(bar=0, beat=Fraction(4), voice="melody", string=2, finger=None),
         NoteMark(bar=8, beat=Fraction(5, 2), voice="bass", string=None, finger=5),
         NoteMark(bar=8, beat=Fraction(4, 3), voice="bass", string=6, finger=0),
+        NoteMark(bar=8, beat=Fraction(2), voice="inner", string=3, finger=2, fret=12),
+        NoteMark(bar=8, beat=Fraction(3), voice="inner", string=None, finger=None),
     )
     bars = (
         BarMark(bar=8, avoid=frozenset({"full barre", "half barre"}), use=frozenset()),
@@ -59,11 +61,28 @@ def test_a_bar_names_its_notes_one_a_line() -> None:
     ]
 
 
-@pytest.mark.parametrize("words", ["melody", "1 tenor, string 2", "1 bass, string 7", "x bass"])
+@pytest.mark.parametrize(
+    "words", ["melody", "1 tenor, string 2", "1 bass, string 7", "x bass", "1 no bass"]
+)
 def test_a_line_that_names_no_note_is_refused(tmp_path: Path, words: str) -> None:
     file = tmp_path / "marks.toml"
     file.write_text(f'[[bar]]\nbar = 3\nnotes = ["{words}"]\n', "utf-8")
     with pytest.raises(UsageError, match=r"in bar 3 does not name a note"):
+        marks_from_file(file)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        '[[bar]]\nbar = 3\nnotes = ["2 inner, finger 1"]',
+        "[[note]]\nbar=3\nbeat=2\nvoice='inner'",
+    ],
+)
+def test_an_inner_note_needs_its_string(tmp_path: Path, lines: str) -> None:
+    """Else it could be read as 'none at all', which has words of its own."""
+    file = tmp_path / "marks.toml"
+    file.write_text(lines, "utf-8")
+    with pytest.raises(UsageError, match="inner note on beat 2 of bar 3 has no string"):
         marks_from_file(file)
 
 
@@ -80,7 +99,8 @@ def test_the_marks_slow_the_piece_down(tmp_path: Path) -> None:
     tune = _CORPUS / "amazing_grace_hymn.mid"
     slowed = arrange(tune, marks=file, others="none")
     assert [bar.bar for bar in slowed.arrangement.bars if bar.slows] == [15, 16]
-    assert slowed.lesson.steps[-1].bars == (15, 16)
+    closing = next(step for step in slowed.lesson.steps if step.kind == "closing")
+    assert closing.bars == (15, 16)
     file.write_text("ritardando = [99]\n", "utf-8")
     with pytest.raises(UsageError, match="no bar 99"):
         arrange(tune, marks=file)
