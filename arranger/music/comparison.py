@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from arranger.music.arrangement import Arrangement
-from arranger.music.verdict import Verdict
+from arranger.music.verdict import Fidelity, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,9 +48,31 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CurvePoint:
+    """The richest arrangement found that scores at most ``limit``.
+
+    ``level`` is the one whose limits it keeps, ``score`` its own, ``richness`` the share of
+    the piece that it keeps.
+    """
+
+    limit: float
+    level: str
+    score: float
+    richness: float
+    fidelity: Fidelity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """The columns in the order asked for, from one reading of the piece."""
+    """The columns in the order asked for, from one reading of the piece.
+
+    ``curve``: what can be kept at difficulties of 10 to 90 in tens, those left out for which
+    nothing was found; ``front``: every arrangement found that keeps more than all easier
+    ones, the easiest first. Both are empty where the curve was not asked for.
+    """
 
     title: str
     composer: str
     columns: tuple[Column, ...]
+    curve: tuple[CurvePoint, ...] = ()
+    front: tuple[CurvePoint, ...] = ()

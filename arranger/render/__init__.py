@@ -7,7 +7,7 @@ from arranger.music.lesson import Lesson
 from arranger.music.repeats import repeats
 from arranger.music.verdict import Verdict
 from arranger.render.compare_page import compare_page
-from arranger.render.comparison import comparison_rows
+from arranger.render.comparison import comparison_json, comparison_rows, curve_lines
 from arranger.render.document_json import arrangement_from_json, arrangement_json
 from arranger.render.engrave import engraved
 from arranger.render.extras import NO_EXTRAS, Extras
@@ -18,6 +18,7 @@ from arranger.render.other_ways import other_lines
 from arranger.render.overview_page import Alike, OutcomeRows, overview_page
 from arranger.render.own_score import with_fingering
 from arranger.render.paper import Paper
+from arranger.render.rating_json import rating_json
 from arranger.render.ringing import ringing
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import printed_sheet
@@ -36,10 +37,13 @@ __all__ = [
     "Paper",
     "arrangement_from_json",
     "compare_page",
+    "comparison_json",
     "comparison_rows",
+    "curve_lines",
     "documents",
     "other_lines",
     "overview_page",
+    "rating_json",
     "spoken_text",
     "with_fingering",
 ]

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from arranger.music.comparison import Column, Comparison, Refusal, Version
-from arranger.render.comparison import comparison_rows
+from arranger.render.comparison import comparison_rows, curve_lines
 from arranger.render.html_page import page_head
 from arranger.render.plain_text import one_line
 from arranger.render.plot import Line, plot_svg
@@ -27,8 +27,9 @@ _HEARD = {
 def compare_page(comparison: Comparison) -> str:
     """The page as text. Every word that comes from outside is escaped.
 
-    The table, difficulty by bar, fidelity against difficulty, every reason, and the tabs of
-    the same bars under one another. It has no script; its style is known by its hash.
+    The table, difficulty by bar, fidelity against difficulty, the curve where it was asked
+    for, every reason, and the tabs of the same bars under one another. It has no script; its
+    style is known by its hash.
     """
     title = one_line(comparison.title) or "Untitled"
     parts = [
@@ -38,6 +39,7 @@ def compare_page(comparison: Comparison) -> str:
         "<main>",
         *_table(comparison),
         *_plots(comparison),
+        *_curve(comparison),
         *_reasons(comparison),
         *_tabs(comparison),
         f'<p class="caution">{escape(CAUTION)}</p>',
@@ -105,6 +107,43 @@ def _plots(comparison: Comparison) -> Iterator[str]:
         up="percent of the source",
         span=(0, 100),
     )
+
+
+def _curve(comparison: Comparison) -> Iterator[str]:
+    """The most that can be kept at each difficulty: a drawing, and a line for each ten."""
+    if not comparison.curve:
+        return
+    lines = list(curve_lines(comparison))
+    shares = {
+        "all in all": [point.richness for point in comparison.front],
+        **{
+            said: [getattr(point.fidelity, share) for point in comparison.front]
+            for share, said in _HEARD.items()
+        },
+    }
+    yield "<h2>The most that can be kept at each difficulty</h2>"
+    yield plot_svg(
+        [
+            Line(
+                name=name,
+                points=tuple(
+                    (point.score, 100 * value)
+                    for point, value in zip(comparison.front, values, strict=True)
+                ),
+                marks=tuple(point.level for point in comparison.front),
+            )
+            for name, values in shares.items()
+        ],
+        said="; ".join(lines),
+        across="difficulty",
+        up="percent of the source",
+        span=(0, 100),
+    )
+    yield "<ul>"
+    for line in lines:
+        yield f"<li>{escape(line)}</li>"
+    yield "</ul>"
+    yield "<p>Any of these: <code>arranger arrange PIECE --difficulty N</code>.</p>"
 
 
 def _heard(version: Version, share: str) -> float:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from typing import Any
 
-from arranger.music.comparison import Column, Comparison, Refusal, Version
+from arranger.music.comparison import Column, Comparison, CurvePoint, Refusal, Version
 from arranger.render.plain_text import one_line
 from arranger.render.tab_head import percent, tempo_marks
 
@@ -83,6 +86,61 @@ def comparison_rows(comparison: Comparison) -> Iterator[tuple[str, ...]]:
                 for column in comparison.columns
             ),
         )
+
+
+def curve_lines(comparison: Comparison) -> Iterator[str]:
+    """What can be kept at each difficulty, a line each; neighbours alike are one line."""
+    runs: list[list[CurvePoint]] = []
+    for point in comparison.curve:
+        if runs and (runs[-1][0].level, runs[-1][0].score) == (point.level, point.score):
+            runs[-1].append(point)
+        else:
+            runs.append([point])
+    for run in runs:
+        first, last = run[0], run[-1]
+        limits = f"{first.limit:.0f}" + (f" to {last.limit:.0f}" if len(run) > 1 else "")
+        heard = first.fidelity
+        yield (
+            f"difficulty {limits}: {percent(first.richness)} of the piece, within {first.level}"
+            f" (score {first.score:.1f}; tune {percent(heard.melody_kept)}, bass roots"
+            f" {percent(heard.bass_roots)}, thirds {percent(heard.thirds)})"
+        )
+
+
+def comparison_json(comparison: Comparison) -> str:
+    """The comparison as JSON: figures of every column, and the curve where there is one."""
+    value = {
+        "title": comparison.title,
+        "composer": comparison.composer,
+        "columns": [_column(column) for column in comparison.columns],
+        "curve": [asdict(point) for point in comparison.curve],
+        "front": [asdict(point) for point in comparison.front],
+    }
+    return json.dumps(value, allow_nan=False, indent=1) + "\n"
+
+
+def _column(column: Column) -> dict[str, Any]:
+    if isinstance(column.outcome, Refusal):
+        return {"name": column.name, "refused": asdict(column.outcome)}
+    version = column.outcome
+    arrangement, verdict = version.arrangement, version.verdict
+    return {
+        "name": column.name,
+        "level": arrangement.level,
+        "key": arrangement.key.name,
+        "capo": arrangement.capo,
+        "tempo": {"target": arrangement.target_tempo, "student": arrangement.student_tempo},
+        "notes": len(arrangement.notes),
+        "shapes": len(arrangement.shapes),
+        "difficulty": {
+            "score": verdict.difficulty.score,
+            "low": verdict.difficulty.low,
+            "high": verdict.difficulty.high,
+            "band": verdict.difficulty.band,
+        },
+        "fidelity": asdict(verdict.fidelity),
+        "techniques": [asdict(use) for use in version.techniques],
+    }
 
 
 def _suits(column: Column) -> str:

@@ -82,6 +82,7 @@ Out = Annotated[Path, typer.Option(metavar="DIR", help="Where results land.")]
 Anyway = Annotated[
     bool, typer.Option("--anyway", help="Write it even where it does not suit the level.")
 ]
+AsJson = Annotated[bool, typer.Option("--json", help="The same as JSON.")]
 Force = Annotated[
     bool, typer.Option("--force", help="Replace files there that this program did not make.")
 ]
@@ -314,12 +315,22 @@ def compare(
     meter: Meter = None,
     straight: Straight = None,
     tempo: Tempo = None,
+    curve: Annotated[
+        bool,
+        typer.Option("--curve", help="Show what can be kept at each difficulty; takes longer."),
+    ] = False,
+    json: AsJson = False,
     out: Out = Path("out"),
     force: Force = False,
 ) -> None:
     """Show the four levels of one piece, or two players, side by side."""
     with _one_voice(piece):
-        from arranger.render import compare_page, comparison_rows
+        from arranger.render import (
+            compare_page,
+            comparison_json,
+            comparison_rows,
+            curve_lines,
+        )
         from arranger.run.compare import compare as compare_piece
         from arranger.run.store import keep_file, piece_name
 
@@ -332,10 +343,18 @@ def compare(
             straight=straight,
             tempo=tempo,
             jobs=os.cpu_count() or 1,
+            curve=curve,
         )
         page = out / piece_name(piece) / "compare.html"
         keep_file(compare_page(comparison).encode("utf-8", "replace"), page, force=force)
+        if json:
+            print(comparison_json(comparison), end="")
+            return
         _show_comparison(comparison, list(comparison_rows(comparison)))
+        if curve:
+            _say("the most that can be kept at each difficulty (arrange --difficulty N):")
+        for line in curve_lines(comparison):
+            _say(f"  {line}")
         _say(f"written to {page}")
 
 
@@ -545,12 +564,18 @@ def rate(
         float | None,
         typer.Option(metavar="Q", help="The tempo to rate it at, in quarter notes a minute."),
     ] = None,
+    json: AsJson = False,
 ) -> None:
     """Say how hard a tab is, where, why, and what would make it easier."""
     with _one_voice(tab):
+        from arranger.render import rating_json
         from arranger.run.rate import rate as rate_tab
 
-        for line in _rating(rate_tab(tab, level=level, player=player, tempo=tempo)):
+        rating = rate_tab(tab, level=level, player=player, tempo=tempo)
+        if json:
+            print(rating_json(rating), end="")
+            return
+        for line in _rating(rating):
             _say(line)
 
 
@@ -589,7 +614,7 @@ def look(
     melody_track: MelodyTrack = None,
     tempo_hint: TempoHint = None,
     beats: Beats = None,
-    json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Show what was understood of a piece."""
     with _one_voice(piece):

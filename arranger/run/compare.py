@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from itertools import product, repeat
 from pathlib import Path
 
 from arranger.judge import techniques
 from arranger.music.analysis import Analysis
-from arranger.music.comparison import Column, Comparison, Refusal, Version
-from arranger.music.errors import LevelMismatch
-from arranger.run.pipeline import Wishes, suited
+from arranger.music.comparison import Column, Comparison, CurvePoint, Refusal, Version
+from arranger.music.errors import LevelMismatch, UsageError
+from arranger.run.pipeline import Easing, Result, Wishes, suited
+from arranger.run.richest import Found
 from arranger.run.understand import understand
 from arranger.tables import LEVEL_NAMES, default_player, level_named, player_from_file
 from arranger.tables.marks import bar_range
+
+Side = tuple[str, Path | None]
+"""A level and a player file."""
+LIMITS = tuple(range(10, 100, 10))
+"""Difficulties at which a curve is asked what can be kept."""
 
 
 def compare(
@@ -26,6 +32,7 @@ def compare(
     meter: str | None = None,
     straight: bool | None = None,
     tempo: float | None = None,
+    curve: bool = False,
     jobs: int = 1,
 ) -> Comparison:
     """The same piece at several levels and for several players, read and heard once.
@@ -38,6 +45,8 @@ def compare(
     players : player files; none is the student that each level describes.
     bars : a strain to take alone, such as ``17-32``, by printed bar numbers.
     meter, straight, tempo : see ``understand``.
+    curve : also look for what can be kept at every difficulty, within the levels compared;
+        takes some times as long, and is of one player.
     jobs : processes that share the work; with more than one, a script that calls this has to
         be guarded by ``if __name__ == "__main__"`` on systems that do not fork.
 
@@ -52,6 +61,8 @@ def compare(
         for player in players:
             player_from_file(Path(player), level_named(level))
         level_named(level)
+    if curve and len(players) > 1:
+        raise UsageError("a curve is of one player", where="--curve")
     analysis = understand(
         Path(path),
         meter=meter,
@@ -59,38 +70,80 @@ def compare(
         tempo=tempo,
         bars=bar_range(bars, where="--bars") if bars else None,
     )
+    files = tuple(Path(player) for player in players) or (None,)
+    sides = list(product(named, files))
+    made = dict(zip(sides, _made(analysis, sides, jobs), strict=True))
+    points, front = _curve(analysis, named, files[0], made) if curve else ((), ())
     return Comparison(
         title=analysis.score.title,
         composer=analysis.score.composer,
-        columns=tuple(_columns(analysis, named, [Path(player) for player in players], jobs)),
+        columns=tuple(
+            Column(
+                name=_name(level, player, named, files),
+                outcome=one if isinstance(one, Refusal) else _version(one, level, player),
+            )
+            for (level, player), one in made.items()
+        ),
+        curve=points,
+        front=front,
     )
 
 
-def _columns(
-    analysis: Analysis, levels: Sequence[str], players: Sequence[Path], jobs: int
-) -> Iterator[Column]:
-    """A column for each level and player, in order; each is made for itself."""
-    sides = list(product(levels, players or (None,)))
+def _made(analysis: Analysis, sides: Sequence[Side], jobs: int) -> list[Result | Refusal]:
+    """What comes of each level and player, in order; each is made for itself."""
     asked = repeat(analysis), *zip(*sides, strict=True)
     jobs = min(jobs, len(sides))
     if jobs > 1:
         with ProcessPoolExecutor(jobs) as pool:
-            outcomes = list(pool.map(_outcome, *asked))
-    else:
-        outcomes = list(map(_outcome, *asked))
-    for (level, player), outcome in zip(sides, outcomes, strict=True):
-        yield Column(name=_name(level, player, levels, players), outcome=outcome)
+            return list(pool.map(_outcome, *asked))
+    return list(map(_outcome, *asked))
 
 
-def _outcome(analysis: Analysis, level: str, player: Path | None) -> Version | Refusal:
+def _outcome(analysis: Analysis, level: str, player: Path | None) -> Result | Refusal:
     try:
-        return _version(analysis, level, player)
+        return suited(analysis, level, Wishes(player=player))
     except LevelMismatch as mismatch:
         return Refusal(why=mismatch.what, bars=mismatch.bars)
 
 
+def _curve(
+    analysis: Analysis,
+    levels: Sequence[str],
+    player: Path | None,
+    made: Mapping[Side, Result | Refusal],
+) -> tuple[tuple[CurvePoint, ...], tuple[CurvePoint, ...]]:
+    """What can be kept at each difficulty in tens, and the front of all that was found.
+
+    All that was made for one difficulty competes for every other, so that more difficulty
+    never keeps less.
+    """
+
+    def suit(level: str) -> Result:
+        found = made[level, player]
+        if isinstance(found, Refusal):
+            raise LevelMismatch(found.why, bars=found.bars)
+        return found
+
+    tried = Easing(analysis, Wishes(player=player), suit=suit).richest(levels)
+    for limit in LIMITS:
+        tried.within(limit)
+    within = ((limit, tried.best(limit)) for limit in LIMITS)
+    points = tuple(_point(limit, found) for limit, found in within if found is not None)
+    return points, tuple(_point(found.score, found) for found in tried.front())
+
+
+def _point(limit: float, found: Found) -> CurvePoint:
+    return CurvePoint(
+        limit=limit,
+        level=found.level,
+        score=found.score,
+        richness=found.richness,
+        fidelity=found.result.verdict.fidelity,
+    )
+
+
 def _name(
-    level: str, player: Path | None, levels: Sequence[str], players: Sequence[Path]
+    level: str, player: Path | None, levels: Sequence[str], players: Sequence[Path | None]
 ) -> str:
     """What tells the columns apart: the level, the player (by the file's name), or both."""
     if player is None or len(players) == 1:
@@ -100,9 +153,8 @@ def _name(
     return f"{player.stem}, {level}"
 
 
-def _version(analysis: Analysis, level_name: str, player_file: Path | None) -> Version:
+def _version(result: Result, level_name: str, player_file: Path | None) -> Version:
     level = level_named(level_name)
-    result = suited(analysis, level_name, Wishes(player=player_file))
     player = player_from_file(player_file, level) if player_file else default_player(level)
     return Version(
         arrangement=result.arrangement,

@@ -68,6 +68,15 @@ class Richest:
         easy = [one for one in fit if one.score <= most]
         return max(easy, key=lambda one: (one.richness, -one.step, -one.score), default=None)
 
+    def front(self) -> tuple[Found, ...]:
+        """All that keep more than every easier one, the easiest first."""
+        fit = [one for one in self._made.values() if one is not None and one.fits]
+        front: list[Found] = []
+        for one in sorted(fit, key=lambda one: (one.score, -one.richness, one.step)):
+            if not front or one.richness > front[-1].richness:
+                front.append(one)
+        return tuple(front)
+
     def easiest(self) -> Found | None:
         """The easiest of the level that allows least; None where no level suits."""
         for level in reversed(self._levels):

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 from pathlib import Path
 
 import pytest
+from small_pieces import small_piece
 from typer.testing import CliRunner, Result
 
 import arranger
@@ -94,3 +97,32 @@ def test_wrong_options_are_one_sentence(tmp_path: Path, options: list[str]) -> N
     assert result.stderr.startswith("arranger: ")
     assert "Traceback" not in result.output
     assert not list(tmp_path.iterdir())
+
+
+def test_the_curve_keeps_more_at_every_ten(tmp_path: Path) -> None:
+    piece = small_piece(tmp_path / "arch.mid")
+    asked = ["compare", str(piece), "--curve", "--json", "--out", str(tmp_path)]
+    result = CliRunner().invoke(app, asked)
+    assert result.exit_code == 0, result.stderr
+    told = json.loads(result.stdout)
+    assert [column["name"] for column in told["columns"]] == list(LEVEL_NAMES)
+    assert [point["limit"] for point in told["curve"]] == list(range(20, 100, 10))
+    assert all(point["score"] <= point["limit"] for point in told["curve"])
+    kept = [point["richness"] for point in told["curve"]]
+    assert kept == sorted(kept)
+    front = [(point["score"], point["richness"]) for point in told["front"]]
+    assert front == sorted(set(front))
+    assert [share for _, share in front] == sorted({share for _, share in front})
+    page = (tmp_path / "arch" / "compare.html").read_text("utf-8")
+    assert "The most that can be kept at each difficulty" in page
+
+
+def test_a_curve_is_of_one_player(tmp_path: Path) -> None:
+    for name in ("anna", "ben"):
+        (tmp_path / f"{name}.toml").write_text('reach = "small"\n', "utf-8")
+    players = [option for name in ("anna", "ben") for option in ("--player", f"{name}.toml")]
+    asked = ["compare", str(HYMN), "--curve", "--out", str(tmp_path / "out")]
+    with contextlib.chdir(tmp_path):
+        result = CliRunner().invoke(app, [*asked, *players])
+    assert result.exit_code == 2
+    assert "--curve: a curve is of one player" in result.stderr

@@ -43,6 +43,15 @@ def test_score_bars_rules_and_what_would_ease_it(made: Path) -> None:
     assert result.stdout.count("  bar ") >= 5
 
 
+def test_the_same_as_json(made: Path, rating: Rating) -> None:
+    told = json.loads(_rate(made / "arrangement.json", "--json").stdout)
+    grade = rating.difficulty
+    assert (told["low"], told["score"], told["high"]) == (grade.low, grade.score, grade.high)
+    assert sum(one["points"] for one in told["reasons"]) == pytest.approx(grade.score, abs=0.2)
+    assert [one["bar"] for one in told["hardest"]] == [one.bar for one in rating.hardest]
+    assert [one["what"] for one in told["easier"]] == [one.what for one in rating.easings]
+
+
 def test_our_json_is_rated_as_it_was(made: Path, rating: Rating) -> None:
     said = json.loads((made / "arrangement.json").read_text("utf-8"))["difficulty"]
     found = rating.difficulty

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import itertools
+import json
 from dataclasses import replace
 
 import pytest
@@ -12,8 +13,15 @@ from lxml import html
 from render_tunes import alternating_bass, little_rag, verdict_of, waltz
 
 from arranger.music.arrangement import Arrangement
-from arranger.music.comparison import Column, Comparison, Refusal, TechniqueUse, Version
-from arranger.render import compare_page, comparison_rows
+from arranger.music.comparison import (
+    Column,
+    Comparison,
+    CurvePoint,
+    Refusal,
+    TechniqueUse,
+    Version,
+)
+from arranger.render import compare_page, comparison_json, comparison_rows
 from arranger.render.plot import Line, plot_svg
 
 _MARKUP = "</style><script>alert(1)</script><b onclick=x>"
@@ -37,6 +45,33 @@ def comparison(title: str = "A tune") -> Comparison:
             Column(name="advanced", outcome=_version(replace(alternating_bass(), capo=2))),
         ),
     )
+
+
+def _point(limit: float, score: float, richness: float) -> CurvePoint:
+    fidelity = verdict_of(alternating_bass()).fidelity
+    return CurvePoint(
+        limit=limit, level="beginner", score=score, richness=richness, fidelity=fidelity
+    )
+
+
+def test_a_curve_is_drawn_and_told_where_there_is_one() -> None:
+    curve = (_point(40, 38.0, 0.5), _point(50, 44.0, 0.8), _point(60, 44.0, 0.8))
+    shown = replace(comparison(), curve=curve, front=curve[:2])
+    said = html.fromstring(compare_page(shown)).text_content()
+    assert "difficulty 40: 50 % of the piece, within beginner (score 38.0" in said
+    assert "difficulty 50 to 60: 80 % of the piece" in said
+    plots = [
+        len(html.fromstring(compare_page(one)).xpath("//svg")) for one in (shown, comparison())
+    ]
+    assert plots == [3, 2]
+
+
+def test_a_comparison_as_json_says_what_was_refused() -> None:
+    told = json.loads(comparison_json(comparison()))
+    assert told["columns"][0]["refused"] == {"why": "it does not suit", "bars": [2]}
+    grade = told["columns"][1]["difficulty"]
+    assert grade["low"] <= grade["score"] <= grade["high"]
+    assert told["curve"] == []
 
 
 def test_a_refused_column_says_why_and_has_no_figures() -> None:
