@@ -211,8 +211,10 @@ def suited(
         if setting.key == result.arrangement.key:
             continue
         alone = replace(reduction, settings=(setting,))
-        other = _placed(alone, level, player, wishes.others)
+        # Other ways to play its bars are looked for only in the key that is taken.
+        other = _placed(alone, level, player)
         if not _misfit(other.verdict, level):
+            other = _placed(alone, level, player, wishes.others) if wishes.others else other
             return _in_another_key(other, best=result.arrangement, wrong=wrong)
     bars = unfaithful_bars(result.arrangement, analysis, level)
     raise LevelMismatch(
@@ -447,9 +449,10 @@ def _nearest_level(analysis: Analysis, level: str, wishes: Wishes) -> str | None
     """The first level that suits the piece: harder ones first, then easier ones."""
     place_asked = [str(name) for name in LEVEL_NAMES].index(level)
     harder, easier = LEVEL_NAMES[place_asked + 1 :], LEVEL_NAMES[:place_asked]
+    plain = replace(wishes, others=frozenset())
     for name in (*harder, *reversed(easier)):
         try:
-            suited(analysis, name, wishes, anyway=False)
+            suited(analysis, name, plain, anyway=False)
         except LevelMismatch:
             continue
         return name
