@@ -5,13 +5,18 @@ from __future__ import annotations
 import pytest
 
 from arranger.judge import any_hand, hand_faults
-from arranger.judge.grip import HandLimits
-from arranger.tables import load
+from arranger.judge.grip import HandLimits, Hold, apart, limits_of
+from arranger.tables import Reach, default_player, level_named, load
 from arranger.tables.player import Reaches
 
 
+def reach_of(size: str) -> Reach:
+    reach: Reach = getattr(load("reach", Reaches), size)
+    return reach
+
+
 def hand(size: str = "large") -> HandLimits:
-    return any_hand(getattr(load("reach", Reaches), size))
+    return any_hand(reach_of(size))
 
 
 def shape(frets: str, fingers: str):
@@ -61,7 +66,12 @@ IMPOSSIBLE = {
     ("frets", "fingers", "rule"), IMPOSSIBLE.values(), ids=IMPOSSIBLE.keys()
 )
 def test_no_hand_can_hold(frets, fingers, rule):
-    assert rule in {fault.rule for fault in hand_faults(*shape(frets, fingers), limits=hand())}
+    faults = hand_faults(*shape(frets, fingers), limits=hand())
+    assert rule in {fault.rule for fault in faults}
+    for fault in faults:
+        assert fault.text
+        assert set(fault.strings) <= set(range(1, 7))
+        assert fault.strings
 
 
 # Common practice, no source: the open shapes every book begins with, and the barre F.
@@ -95,11 +105,45 @@ def test_a_drawn_barre_must_be_drawn():
     frets, fingers = shape("133211", "134211")
     assert hand_faults(frets, fingers, [1], limits=hand()) == ()
     faults = hand_faults(frets, fingers, [], limits=hand())
-    assert [fault.rule for fault in faults] == ["barre drawn"]
+    assert [(fault.rule, fault.strings) for fault in faults] == [("barre drawn", (6, 2, 1))]
+    assert faults[0].text == "finger 1 is on 3 strings, no barre drawn"
+
+
+def test_any_hand_knows_small_barres():
+    """A major with the ring finger over three strings; common practice, no source."""
+    assert hand_faults(*shape("x02220", "--333-"), limits=any_hand(reach_of("large"))) == ()
+
+
+def test_the_octave_lies_at_half_the_string():
+    """The twelfth fret halves the string (equal temperament: 2 to the power of 12/12)."""
+    limits = any_hand(reach_of("medium"))
+    assert limits.along(0) == 0.0
+    assert limits.along(12) == pytest.approx(limits.scale_length / 2)
+    level = level_named("intermediate")
+    own = limits_of(level, default_player(level))
+    assert own.along(0) == 0.0
+    assert limits_of(level, default_player(level), 12).along(0) == pytest.approx(
+        own.scale_length / 2
+    )
+
+
+def test_a_finger_on_a_string_of_a_barre_is_no_way_across():
+    limits = any_hand(reach_of("medium"))
+    barre, ring = Hold("1", 1, (6, 2, 1)), Hold("3", 3, (5,))
+    along = limits.along(3) - limits.along(1)
+    assert apart(barre, ring, limits) == pytest.approx(along)
+    assert apart(ring, barre, limits) == pytest.approx(along)
+    beside = apart(Hold("1", 1, (3,)), ring, limits)
+    assert beside == pytest.approx((along**2 + (2 * limits.string_spacing) ** 2) ** 0.5)
 
 
 def test_a_shape_has_six_strings():
-    assert hand_faults((3,), ("3",), limits=hand())[0].rule == "six strings"
+    six = (None,) * 6
+    for frets, fingers in (((3,), ("3",)), ((3,), six), (six, ("3",))):
+        (fault,) = hand_faults(frets, fingers, limits=hand())
+        assert (fault.rule, fault.strings) == ("six strings", ())
+        assert "six strings" in fault.text
+    assert hand_faults(six, ("0",) * 6, limits=hand()) == ()
 
 
 def test_a_shape_moved_up_stays_a_grip():

@@ -12,6 +12,7 @@ from fractions import Fraction
 import pytest
 
 from arranger.judge import violations
+from arranger.judge.rules import hand_violations
 from arranger.music.arrangement import ChordMark, Shape
 from arranger.music.key import parse_key
 from arranger.tables import PlayerFile, default_player, level_named, player_of
@@ -117,6 +118,10 @@ LEFT_HAND_LEGAL = {
     "a finger moves when its note has ended": (
         "0 1 bass 5 2 2 p \n 1 1 melody 1 3 2 a",
         "beginner",
+    ),
+    "a small barre by the third finger": (
+        "0 1 bass 4 3 3 p \n 0 1 melody 3 3 3 m",
+        "intermediate",
     ),
     "a barre over two strings": ("0 1 bass 4 2 1 p \n 0 1 melody 3 2 1 m", "elementary"),
     "a full barre at fret 5": ("0 1 bass 6 5 1 p \n 0 1 melody 1 5 1 a", "intermediate"),
@@ -238,6 +243,10 @@ def test_notes_are_told_in_order(piece):
 
 RIGHT_HAND_OFFENCES = {
     "bass on string 3": ("bass by the thumb", "0 1 bass 3 0 0 p"),
+    "bass on string 3 after the tune": (
+        "bass by the thumb",
+        "0 1 melody 1 0 0 m \n 1 1 bass 3 0 0 p",
+    ),
     "bass by the index finger": ("bass by the thumb", "0 1 bass 5 0 0 i"),
     "the thumb on two strings": (
         "one string a finger",
@@ -292,6 +301,18 @@ def test_the_melody_may_have_just_room_enough(piece):
         assert rules_broken(good) == set()
 
 
+def test_of_two_tunes_the_later_one_is_on_top(piece):
+    """A tune note held under the next, a semitone above it: E flat, then E."""
+    lines = "0 2 melody 2 4 4 m \n 1 1 melody 1 0 0 a"
+    assert rules_broken(piece(lines, level="elementary")) == set()
+
+
+def test_the_melody_needs_a_string_of_its_own(piece):
+    """D over a held B, far enough above it, and on its very string."""
+    lines = "0 2 inner 2 0 0 m \n 1 1 melody 2 3 4 a"
+    assert rules_broken(piece(lines)) == {"one note a string", "melody on top"}
+
+
 def test_notes_at_once(piece):
     chord = "0 1 bass 5 3 3 p \n 0 1 inner 3 0 0 i \n 0 1 melody 1 0 0 a"
     assert rules_broken(piece(chord, level="elementary")) == set()
@@ -306,6 +327,8 @@ SLUR_OFFENCES = {
     "after a rest": "0 1 melody 1 0 0 m \n 2 1 melody 1 3 4 a hammer-on",
     "hammering downwards": "0 1 melody 1 3 4 m \n 1 1 melody 1 1 1 a hammer-on",
     "pulling off upwards": "0 1 melody 1 1 1 m \n 1 1 melody 1 3 4 a pull-off",
+    "hammering on the fret it is on": "0 1 melody 1 3 4 m \n 1 1 melody 1 3 4 a hammer-on",
+    "pulling off to the fret it is on": "0 1 melody 1 3 4 m \n 1 1 melody 1 3 4 a pull-off",
     "sliding with another finger": "0 1 melody 1 1 1 m \n 1 1 melody 1 3 3 a slide",
     "sliding to an open string": "0 1 melody 1 1 1 m \n 1 1 melody 1 0 0 a slide",
 }
@@ -323,6 +346,18 @@ def test_slurs_that_need_a_technique(piece):
     under = piece("0 1 melody 1 0 0 m \n 1 1 bass 5 0 0 p \n 1 1 melody 1 3 3 m hammer-on")
     assert rules_broken(under) == {"slurs of the player"}
     assert rules_broken(under, techniques=["hammer-on under thumb"]) == set()
+
+
+def test_a_slur_under_another_finger_needs_no_technique(piece):
+    """Only the thumb makes it hard: a finger plucks, the left hand hammers on."""
+    lines = "0 1 melody 1 0 0 m \n 1 1 inner 3 0 0 i \n 1 1 melody 1 3 3 m hammer-on"
+    assert rules_broken(piece(lines, level="intermediate")) == set()
+
+
+def test_no_finger_slides_from_an_open_string(piece):
+    lines = "0 1 melody 1 0 1 m \n 1 1 melody 1 3 1 a slide"
+    broken = rules_broken(piece(lines, level="intermediate"), techniques=["slides"])
+    assert "slurs need a string" in broken
 
 
 def test_keys_of_the_level(piece):
@@ -373,6 +408,43 @@ def test_a_held_fault_is_told_once_with_its_bar(piece):
     assert "101 mm" in found[0].text  # 98 along the neck, 27 across it
 
 
+def test_every_note_is_looked_at(piece, swap):
+    """A note on no string does not hide what is wrong with those after it."""
+    wrong = swap(swap(piece(GOOD), 0, string=7), 6, midi=60)
+    found = [v for v in judged(wrong) if v.rule == "the string gives the note"]
+    assert [v.notes for v in found] == [(0,), (6,)]
+
+
+def test_two_notes_of_one_string_and_onset_are_in_order(piece):
+    lines = "0 1 inner 3 0 0 i \n 0 1 melody 3 4 4 m"
+    assert "told in order" not in rules_broken(piece(lines, level="elementary"))
+
+
+def test_notes_without_bars_are_outside_the_piece(piece):
+    found = judged(replace(piece("0 1 melody 1 0 0 m"), bars=()))
+    assert [(v.rule, v.bar, v.text) for v in found] == [
+        ("in its bar", 0, "a note outside the piece"),
+    ]
+
+
+def test_what_concerns_the_piece_is_said_of_its_first_bar(piece):
+    short = piece("0 1 melody 1 0 0 m \n 1 1 melody 1 3 4 a", meter=(1, 4))
+    (found,) = judged(replace(short, key=parse_key("F")))
+    assert (found.rule, found.bar) == ("key of the level", short.bars[0].bar)
+
+
+def test_a_tab_from_elsewhere_owes_nothing_to_a_level(piece):
+    """The hand's rules are checked, those of an arrangement for a level are not."""
+    level = level_named("beginner")
+    lines = "0 1 bass 3 0 0 i \n 0 1 melody 1 3 0 a"
+    strange = replace(piece(lines), key=parse_key("F"))
+    assert rules_broken(strange) == {
+        *("bass by the thumb", "open means no finger", "key of the level"),
+    }
+    found = hand_violations(strange, level, default_player(level))
+    assert [v.rule for v in found] == ["open means no finger"]
+
+
 def test_an_empty_piece_breaks_nothing(piece):
     assert judged(piece("")) == ()
 
@@ -394,3 +466,10 @@ def test_the_thumb_sweeps_a_chord_of_more_notes_than_fingers(piece):
     four = "\n".join(line for line in SWEPT.splitlines() if "inner 4" not in line)
     four = "\n".join(line for line in four.splitlines() if "inner 3" not in line)
     assert rule in rules_broken(piece(four), level="advanced")
+
+
+def test_a_sweep_of_the_thumb_excuses_no_other_finger(piece):
+    lines = SWEPT.replace("0 1 inner 2 0 0 m", "0 1 inner 2 0 0 i")
+    rule = "one string a finger"
+    assert rule not in rules_broken(piece(SWEPT, level="advanced"))
+    assert rule in rules_broken(piece(lines, level="advanced"))
