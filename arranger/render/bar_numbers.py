@@ -44,6 +44,28 @@ def lift_bar_numbers(root: etree._Element) -> None:
         text.set("y", f"{max(y, min(size, float(text.get('y', '0')))):.0f}")
 
 
+def clear_endings(root: etree._Element, *, baseline: float) -> None:
+    """Set each number that the bracket of an ending runs through into the bracket.
+
+    Over a tab alone the brackets come down to where the numbers stand; there the number goes
+    beside that of the ending, ``baseline`` drawing units above the bracket's lower end.
+    """
+    brackets = []
+    for group in root.iter(f"{_SVG}g"):
+        text = group.find(f"{_SVG}text")
+        if "voltaBracket" in group.get("class", "").split() and text is not None:
+            brackets.append((float(text.get("x", "0")), float(text.get("y", "0"))))
+    for group in root.iter(f"{_SVG}g"):
+        text = group.find(f"{_SVG}text")
+        if "mNum" not in group.get("class", "").split() or text is None:
+            continue
+        near = [b for b in brackets if abs(float(text.get("x", "0")) - b[0]) < _LETTERS]
+        for x, y in near[:1]:
+            text.set("x", f"{x + _LETTERS:.0f}")
+            text.set("y", f"{y - baseline:.0f}")
+            text.set("text-anchor", "start")
+
+
 def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:
     """A bar with a section's letter has lost its number: it stands to the right of the letter.
 

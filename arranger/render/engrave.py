@@ -21,7 +21,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
 from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
-from arranger.render.bar_numbers import lift_bar_numbers, number_sections
+from arranger.render.bar_numbers import clear_endings, lift_bar_numbers, number_sections
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
@@ -138,6 +138,8 @@ class _Drawing:
             _shrink_marks(root)
         fingers = _finger_places(root)
         lift_bar_numbers(root)
+        if self.tab_only:
+            clear_endings(root, baseline=(1 - _TAB_SHARE) * 1.5 * _SPACE)
         number_sections(root, {f"b-{at}": bar.number for at, bar in enumerate(self.bars)})
         _tidy(root)
         places = _tab_places(root)

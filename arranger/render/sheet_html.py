@@ -17,17 +17,19 @@ from arranger.render.fold import Folded
 from arranger.render.html_page import page_head, shipped
 from arranger.render.midi import slow_spans, slowest
 from arranger.render.other_ways import other_ways
-from arranger.render.plain_text import one_line
+from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
     CAUTION,
+    bar_list,
     decision_lines,
     difficulty_text,
     hardest_lines,
     key_text,
     loose_text,
     melody_text,
+    sentence,
     swing_text,
     tempo_marks,
     tempo_text,
@@ -195,11 +197,13 @@ def _words(title: str, tag: str, lines: Sequence[str]) -> Iterator[str]:
 
 def _steps(lesson: Lesson) -> list[str]:
     return [
-        f"<strong>{escape(engraved_names(one_line(step.title)))}.</strong> "
-        f"{escape(engraved_names(one_line(step.text)))}"
-        f"{_loop_button(step)}"
+        f"<strong>{_words_of(step.title)}.</strong> {_words_of(step.text)}{_loop_button(step)}"
         for step in lesson.steps
     ]
+
+
+def _words_of(text: str) -> str:
+    return escape(kept_together(engraved_names(one_line(text))))
 
 
 def _loop_button(step: LessonStep) -> str:
@@ -211,7 +215,8 @@ def _loop_button(step: LessonStep) -> str:
         if bar != last + 1:
             break
         last = bar
-    name = f"bar {first}" if last == first else f"bars {first}–{last}"
+    name = f"bars {first}–{last}" if first and last != first else bar_list([last])
+    name = name if first else f"the pick-up to {name}" if last else name
     ends = f'data-from="{first}" data-to="{last}"'
     return f' <button type="button" class="loop" {ends}>Loop {name}</button>'
 
@@ -219,12 +224,12 @@ def _loop_button(step: LessonStep) -> str:
 def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[str]:
     lines = [
         *folds.said,
-        f"Melody: {melody_text(arrangement, verdict)}.",
+        f"The tune: {melody_text(arrangement, verdict)}",
         *decision_lines(arrangement),
         *warning_lines(arrangement),
         *(f"Hard: {line}" for line in hardest_lines(arrangement, verdict)),
     ]
-    return [escape(line) for line in lines]
+    return [escape(sentence(line)) for line in lines]
 
 
 def _spoken(written: Arrangement) -> Iterator[str]:

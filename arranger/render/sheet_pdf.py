@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
@@ -19,7 +18,7 @@ from arranger.render.diagrams import shape_svg
 from arranger.render.engrave import System
 from arranger.render.fold import Folded
 from arranger.render.paper import Paper
-from arranger.render.plain_text import one_line
+from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.tab_head import (
     CAUTION,
@@ -33,11 +32,6 @@ from arranger.render.tab_head import (
     tuning_text,
     warning_lines,
 )
-
-_TIED = re.compile(
-    r"(\b(?:bars?|strings?|fingers?|frets?)|(?<=[:,] )\d[&\w-]*(?= [pima][+,.])) "
-)
-"""What a line should not end with: the number, or the plucking finger, belongs to it."""
 
 
 def printed_sheet(
@@ -111,8 +105,7 @@ def _steps(lesson: Lesson) -> list[dict[str, object]]:
 def _set(step: LessonStep) -> LessonStep:
     """The step in print: chord names with their signs, and no number at the head of a line."""
     title, text = (
-        _TIED.sub("\\1\N{NO-BREAK SPACE}", engraved_names(one_line(words)))
-        for words in (step.title, step.text)
+        kept_together(engraved_names(one_line(words))) for words in (step.title, step.text)
     )
     return replace(step, title=title, text=text)
 

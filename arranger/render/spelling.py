@@ -86,7 +86,7 @@ def engraved_name(name: str) -> str:
 def engraved_names(text: str) -> str:
     """Words with chord names in them, these with printed signs: ``from E♭ to G♯dim7``."""
     flats = re.sub(r"\b([A-G])b(?=m\b|m?\d|dim|aug|sus|maj|[\s,.;:)/]|$)", r"\1♭", text)
-    return re.sub(r"\b([A-G])#", r"\1♯", flats)
+    return re.sub(r"\b([A-G])#", r"\1♯", re.sub(r"(?<=\d)b(?=\d)", "♭", flats))
 
 
 def step_and_alter(place: int) -> tuple[str, int]:

@@ -77,7 +77,9 @@ class MarkPen:
         size = 2.35 * self.unit
         element = sub(self.group, f"{_SVG}text", words, x=f"{self.x:.0f}", y=f"{self.y:.0f}")
         element.set("font-size", f"{size:.0f}px")
-        # Enough room for any serif face: half an em for each character.
+        # A wide face of a browser is set narrower, not over what stands to the right.
+        element.set("textLength", f"{0.45 * len(words) * size:.0f}")
+        element.set("lengthAdjust", "spacingAndGlyphs")
         self.x += (0.5 * len(words) + 0.35) * size
 
     def space(self, units: float) -> None:

@@ -235,6 +235,7 @@
     const system = group.closest("svg.sheet");
     return { system, wide: bounds(system)[2], x: Number(text.getAttribute("x")) };
   };
+  const called = (bar) => (bars[bar].name === "0" ? "the pick-up" : `bar ${bars[bar].name}`);
   // The drawing says where its bars stand: nothing is measured, nothing laid out for it.
   const cursors = new Map();
   const bounds = (svg) => svg.querySelector("svg").getAttribute("viewBox").split(" ").map(Number);
@@ -250,7 +251,7 @@
       svgElement("rect", {
         class: "bar", x: left, y: top, width: right - left, height,
         tabindex: 0, role: "button", "aria-pressed": "false", "data-bar": played,
-        "aria-label": `Loop bar ${bars[played].name}`,
+        "aria-label": `Loop ${called(played)}`,
       }, added);
     }
     page.append(added);
@@ -371,8 +372,10 @@
     }
     byId("clear").disabled = !loop;
     if (!loop) say("Click a bar to loop it, a later bar to loop up to it.");
-    else if (loop[0] === loop[1]) say(`Looping bar ${bars[loop[0]].name}.`);
-    else say(`Looping bars ${bars[loop[0]].name} to ${bars[loop[1]].name}.`);
+    else if (loop[0] === loop[1]) say(`Looping ${called(loop[0])}.`);
+    else if (called(loop[0]).startsWith("bar")) {
+      say(`Looping bars ${bars[loop[0]].name} to ${bars[loop[1]].name}.`);
+    } else say(`Looping ${called(loop[0])} to ${called(loop[1])}.`);
   };
   const choose = (index) => {
     if (loop && loop[0] === loop[1] && index > loop[0]) loop = [loop[0], index];

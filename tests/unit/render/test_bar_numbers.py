@@ -5,7 +5,7 @@ from __future__ import annotations
 from lxml import etree
 from render_tunes import twice
 
-from arranger.render.bar_numbers import lift_bar_numbers, number_sections
+from arranger.render.bar_numbers import clear_endings, lift_bar_numbers, number_sections
 from arranger.render.engrave import _clear, _Place, engraved
 from arranger.render.fold import folded
 from arranger.render.light_svg import lighten
@@ -81,6 +81,20 @@ def test_every_bar_drawn_has_its_number() -> None:
     texts = "".join(system.svg for system in engraved(folds, width=2000))
     for bar in folds.drawn.bars:
         assert f">{bar.bar}</text>" in texts
+
+
+def test_over_a_tab_alone_a_number_stands_in_the_bracket_of_its_ending() -> None:
+    """Else the bracket's foot runs through it; other numbers stay where they are."""
+    root = drawing(
+        '<g class="mNum"><text x="1000" y="700" text-anchor="middle">16</text></g>'
+        '<g class="mNum"><text x="5000" y="700" text-anchor="middle">17</text></g>'
+        '<g class="voltaBracket"><text x="1120" y="600">1</text></g>'
+    )
+    clear_endings(root, baseline=100.0)
+    moved, kept = root.iterfind(".//{*}g[@class='mNum']/{*}text")
+    assert (moved.get("y"), moved.get("text-anchor")) == ("500", "start")
+    assert float(moved.get("x")) > 1120
+    assert dict(kept.attrib) == {"x": "5000", "y": "700", "text-anchor": "middle"}
 
 
 def test_the_light_drawing_paints_the_same_lines_and_words() -> None:

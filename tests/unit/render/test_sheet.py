@@ -32,6 +32,7 @@ from arranger.render.engrave import engraved
 from arranger.render.fold import folded
 from arranger.render.sheet_html import playing_sheet
 from arranger.render.sheet_pdf import _steps
+from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import bar_list, hardest_lines, loose_text
 from arranger.render.written import in_notatable_time, in_written_time
@@ -226,3 +227,21 @@ def test_hard_bars_are_named_as_they_are_printed() -> None:
     assert bar_list([0]) == "the pick-up"
     assert bar_list([0, 1, 2, 4]) == "the pick-up, bars 1–2 and 4"
     assert bar_list([0, 3]) == "the pick-up and bar 3"
+
+
+@pytest.mark.parametrize(
+    ("plain", "printed"),
+    [
+        ("Drill Eb → G#dim7 and Bbm", "Drill E♭ → G♯dim7 and B♭m"),
+        ("Above, A bar, Cb5, F#m7b5", "Above, A bar, C♭5, F♯m7♭5"),
+        ("Bb.", "B♭."),
+    ],
+)
+def test_chord_names_in_words_have_their_signs(plain: str, printed: str) -> None:
+    assert engraved_names(plain) == printed
+
+
+def test_the_pick_up_has_a_name_on_the_page() -> None:
+    loop = LessonStep(kind="loop", title="Loop bars 1–2", text="So.", bars=(0, 1, 2))
+    page = _page(little_rag(), Lesson(steps=(loop,)))
+    assert ">Loop the pick-up to bar 2</button>" in page
