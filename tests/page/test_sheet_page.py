@@ -137,8 +137,8 @@ def test_it_plays_in_time_and_shows_what_sounds(show: Any, tune: Arrangement) ->
     times = _plucks(page, len(tune.notes))
     assert times == pytest.approx([float(note.onset) / 4 for note in tune.notes], abs=1e-6)
     assert page.inner_text("#play") == "Pause"
-    page.wait_for_selector("g.note.now", state="attached")
-    assert page.locator("#hand circle").count() >= 1
+    both = "g.note.now", "#hand circle"  # lit and let go in one and the same step
+    _until(page, " && ".join(f"document.querySelector('{lit}')" for lit in both))
     _until(page, "document.getElementById('play').textContent === 'Play'")
 
 
