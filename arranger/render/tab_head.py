@@ -82,9 +82,9 @@ def loose_text(arrangement: Arrangement, *, printed: bool) -> str:
         at = {name for name, _ in held}
         names = [f"{name} (at times)" if name in at else name for name in loose]
         said.append(f"No shape is held at {_and(names)}: each note has its own finger.")
-    under = [f"{name} as {shape}" for name, shape in sorted(held) if _base(name) != shape]
+    under = [f"{name} like {shape}" for name, shape in sorted(held) if _base(name) != shape]
     if under:
-        said.append(f"Held: {_and(under)}.")
+        said.append(f"{_and(under)}.".replace(" like ", " is held like ", 1))
     return " ".join(said)
 
 

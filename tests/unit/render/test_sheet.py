@@ -208,10 +208,10 @@ def test_a_name_that_no_shape_is_held_for_leans_and_the_page_says_so() -> None:
     ), shapes=(SHAPES["G"],))  # fmt: skip
     systems = engraved(folded(in_notatable_time(in_written_time(tune))), width=2000)
     assert [name for system in systems for name in _leaning(system.svg)] == ["F♯m"]
-    said = "Chord names in italics: no shape is held. Held: G7 as G."
+    said = "Chord names in italics: no shape is held. G7 is held like G."
     assert said in _page(tune)
     assert loose_text(tune, printed=False) == (
-        "No shape is held at F#m: each note has its own finger. Held: G7 as G."
+        "No shape is held at F#m: each note has its own finger. G7 is held like G."
     )
     bare = replace(tune, shapes=(), chords=tuple(replace(m, shape=None) for m in tune.chords))
     assert "skewX" not in engraved(folded(in_written_time(bare)), width=2000)[0].svg
