@@ -175,7 +175,7 @@ def _learnt(played: Performance, scales: Scales) -> Iterator[Told]:
 
 LEARNT = {
     "shapes": "{} shapes to learn",
-    "places": "{} different places on the neck",
+    "places": "{} different places on the neck, by the finger that plays them",
     "patterns": "{} different strokes of the plucking fingers within a bar",
     "colours": "names of notes beyond those of a scale, {} of them",
     "length": "{} notes in all",
@@ -186,7 +186,9 @@ LEARNT = {
 def to_learn(played: Performance) -> dict[str, dict[Hashable, int]]:
     """By feature: the different things to learn, each with the bar (index) it first comes in.
 
-    Leaving a note out never makes one more of anything.
+    A place on the neck that another finger plays too is known from another position of the
+    hand: it is learnt once for each finger. Leaving a note out never makes one more of
+    anything.
     """
     arrangement = played.music.arrangement
     places: dict[Hashable, int] = {}
@@ -198,7 +200,7 @@ def to_learn(played: Performance) -> dict[str, dict[Hashable, int]]:
         length[index] = bar
         classes[note.midi % 12] = min(bar, classes.get(note.midi % 12, bar))
         if note.fret > 0:
-            place = note.string, note.fret
+            place = note.string, note.fret, note.left
             places[place] = min(bar, places.get(place, bar))
         if note.slur is None:
             stroke = note.onset - arrangement.bars[bar].start, note.right

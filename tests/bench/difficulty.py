@@ -2,8 +2,8 @@
 
 ``python tests/bench/difficulty.py`` prints rank correlations (Spearman) with bootstrap
 intervals over pieces: within each progressive collection, and of all pieces with the standing
-of their collection. The trained weights are cross-validated by piece; beside them stand the
-weights of the table as they are, a few baselines, and a second opinion.
+of their collection. The trained weights are cross-validated by piece and by whole collections;
+beside them stand the weights of the table as they are, a few baselines, and a second opinion.
 
 References
 ----------
@@ -18,7 +18,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from ordered_studies import PROGRESSIVE, STANDING, Study, studies
 from scipy.stats import rankdata, spearmanr
-from train_difficulty import NAMES, Vector, by_hand, held_out, matrix
+from train_difficulty import NAMES, Vector, by_hand, held_out, held_out_whole, matrix
 
 from arranger.tables.difficulty import difficulty_table
 
@@ -79,10 +79,12 @@ def main() -> None:
     table = np.array([getattr(weights, name) for name in NAMES])
     rows = {
         "trained, held out": held_out(pieces, data),
+        "collection held out": held_out_whole(pieces, data),
         "the table as it is": data @ table,
         "weights by hand": data @ by_hand(),
         "rubric for songs": rubric(pieces, data),
         "notes a quarter": np.array([notes_a_quarter(piece) for piece in pieces]),
+        "places by finger": data[:, NAMES.index("places")],
         "highest fret": np.array([highest_fret(piece) for piece in pieces]),
         "notes in all": np.array([notes_in_all(piece) for piece in pieces]),
     }

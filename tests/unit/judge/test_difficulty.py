@@ -210,6 +210,17 @@ def test_one_pattern_kept_up_is_learnt_once(piece):
     assert (strokes("pimapima"), strokes("pimapami")) == ("4", "6")
 
 
+def test_a_place_is_learnt_once_for_each_finger_that_plays_it(piece):
+    """Fret 3 of string 2 comes again: under the same finger, or under another."""
+
+    def places(fingers):
+        lines = [f"{4 * beat} 1 melody 2 3 {finger} m" for beat, finger in enumerate(fingers)]
+        reasons = rated(piece("\n".join(lines))).reasons
+        return next(r.what.split()[0] for r in reasons if "different places" in r.what)
+
+    assert (places("444"), places("434"), places("432")) == ("1", "2", "3")
+
+
 def test_a_hard_move_counts_besides_the_sum(piece):
     """The same two shifts, once with more time for the second: only the hardest differs."""
     slow = piece("0 1 melody 1 1 1 a \n 4 1 melody 1 7 1 a")
