@@ -109,6 +109,12 @@ def test_a_drawn_barre_must_be_drawn():
     assert faults[0].text == "finger 1 is on 3 strings, no barre drawn"
 
 
+def test_a_finger_in_two_places_hides_no_stretch():
+    """Finger 1 on frets 1 and 2, and finger 2 far beyond what any hand spans."""
+    faults = hand_faults(*shape("x12xx9", "-11--2"), limits=hand())
+    assert {"one place for a finger", "within reach"} <= {fault.rule for fault in faults}
+
+
 def test_any_hand_knows_small_barres():
     """A major with the ring finger over three strings; common practice, no source."""
     assert hand_faults(*shape("x02220", "--333-"), limits=any_hand(reach_of("large"))) == ()

@@ -389,6 +389,53 @@ def test_shapes_are_grips(piece):
     assert rules_broken(piece(GOOD, shapes=(high,))) == {"shapes a hand can hold"}
 
 
+TWO_BARS = GOOD + "4 1 melody 1 0 0 m"
+FULL_F = Shape(
+    name="F", frets=(1, 3, 3, 2, 1, 1), fingers=("1", "3", "4", "2", "1", "1"), barre=1
+)
+
+
+def test_a_shape_is_blamed_where_it_is_used_first(piece):
+    marks = (
+        ChordMark(onset=Fraction(0), name="C", shape=0),
+        ChordMark(onset=Fraction(4), name="X", shape=1),
+    )
+    shapes = (C_SHAPE, WIDE_SHAPE)
+    (found,) = judged(piece(TWO_BARS, shapes=shapes, chords=marks, level="elementary"))
+    assert (found.rule, found.bar) == ("shapes a hand can hold", 2)
+    (found,) = judged(piece(TWO_BARS, shapes=shapes, level="elementary"))
+    assert found.bar == 1
+
+
+def test_each_wrong_shape_is_told(piece):
+    other = replace(WIDE_SHAPE, name="Y", frets=(None, None, 5, None, 1, None))
+    other = replace(other, fingers=(None, None, "2", None, "1", None))
+    found = judged(piece(GOOD, shapes=(WIDE_SHAPE, other), level="elementary"))
+    assert [v.rule for v in found] == ["shapes a hand can hold"] * 2
+
+
+@pytest.mark.parametrize(("drawn", "broken"), [(1, 0), (3, 1), (None, 0)])
+def test_a_barre_is_drawn_where_it_is(piece, drawn, broken):
+    """The barre F with its barre at fret 1, drawn at fret 3, and a diagram that says none."""
+    shape = replace(FULL_F, barre=drawn)
+    found = judged(piece(GOOD, shapes=(shape,), level="intermediate"))
+    assert len(found) == broken
+    assert all("no barre drawn" in v.text for v in found)
+
+
+def test_shapes_go_as_high_as_the_little_finger(piece):
+    """A beginner reaches fret 5 on string 1 alone."""
+    first = Shape(name="A", frets=(None,) * 5 + (5,), fingers=(None,) * 5 + ("4",))
+    second = Shape(name="E", frets=(None,) * 4 + (5, None), fingers=(None,) * 4 + ("4", None))
+    assert rules_broken(piece(GOOD, shapes=(first,))) == set()
+    assert rules_broken(piece(GOOD, shapes=(second,))) == {"shapes a hand can hold"}
+
+
+def test_a_shape_of_five_strings_is_none(piece):
+    five = Shape(name="C", frets=(3, 2, 0, 1, 0), fingers=("3", "2", None, "1", None))
+    assert rules_broken(piece(GOOD, shapes=(five,))) == {"shapes a hand can hold"}
+
+
 def test_a_mark_names_a_shape_that_is_there(piece):
     mark = ChordMark(onset=Fraction(0), name="C", shape=1)
     assert rules_broken(piece(GOOD, shapes=(C_SHAPE,), chords=(mark,))) == {"shapes to learn"}
@@ -413,6 +460,7 @@ def test_every_note_is_looked_at(piece, swap):
     wrong = swap(swap(piece(GOOD), 0, string=7), 6, midi=60)
     found = [v for v in judged(wrong) if v.rule == "the string gives the note"]
     assert [v.notes for v in found] == [(0,), (6,)]
+    assert all(v.text for v in found)
 
 
 def test_two_notes_of_one_string_and_onset_are_in_order(piece):

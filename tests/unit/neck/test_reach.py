@@ -73,6 +73,14 @@ def test_a_wider_stretch_costs_more() -> None:
     assert 0 < near < far
 
 
+def test_a_stretch_costs_the_third_power_of_its_share_of_the_reach() -> None:
+    """Frets 1 and 3 on one string: L·(2^(-1/12) − 2^(-3/12)) mm; the cube is ours."""
+    hand = rules()
+    apart = hand.neck.scale_length * (2 ** (-1 / 12) - 2 ** (-3 / 12))
+    share = apart / hand.player.reach.between(1, 3)
+    assert hand.hold([(6, 1, 1), (6, 3, 3)]) == pytest.approx(COSTS.stretch * share**3)
+
+
 # Barres ---------------------------------------------------------------------------------
 
 
@@ -163,6 +171,18 @@ def test_the_thumb_stays_near_the_fingers(thumb: int, finger: int, *, holds: boo
     assert (hand.hold([(6, thumb, THUMB), (1, finger, 3)]) is not None) == holds
 
 
+def test_the_way_across_the_strings_does_not_count_for_the_thumb() -> None:
+    """At 664.5 mm frets 1 and 4 lie 99.8 mm apart, a string further 100.2: it may be 100."""
+    hand = rules("advanced", techniques=("thumb over",), scale_length=664.5)
+    for string in range(1, 6):
+        assert hand.hold([(6, 1, THUMB), (string, 4, 3)]) is not None
+
+
+def test_a_finger_near_the_thumb_costs_nothing_more() -> None:
+    hand = rules("advanced", techniques=("thumb over",))
+    assert hand.hold([(6, 2, THUMB), (4, 2, 1)]) == COSTS.thumb_over
+
+
 # Levels ---------------------------------------------------------------------------------
 
 
@@ -185,6 +205,16 @@ def test_shapes_of_a_level() -> None:
     }.items():
         allowed = tuple(rules(level).allows_shape(s) for s in (open_c, full_f, small_f))
         assert allowed == shapes
+
+
+def test_a_shape_lies_on_the_strings_it_is_written_for() -> None:
+    """F with the thumb on string 6; fret 5 of string 1 is a beginner's, of string 2 not."""
+    thumb = chord_shape("F", "1x321x", "Tx321x", 3)
+    assert rules("intermediate", techniques=("thumb over",)).allows_shape(thumb)
+    assert not rules("intermediate").allows_shape(thumb)
+    beginner = rules("beginner")
+    assert beginner.allows_shape(chord_shape("A", "xxxxx5", "xxxxx4", 1))
+    assert not beginner.allows_shape(chord_shape("E", "xxxx5x", "xxxx4x", 1))
 
 
 def test_the_same_question_in_another_order_has_the_same_answer() -> None:
