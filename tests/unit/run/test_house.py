@@ -111,3 +111,9 @@ def test_printing_lives_in_one_file() -> None:
 def test_no_file_is_named_after_a_programming_idea() -> None:
     vague = {"utils", "helpers", "manager", "common", "misc", "core", "base"}
     assert [_place(file) for file in FILES if file.stem in vague] == []
+
+
+def test_no_two_files_of_tests_have_one_name() -> None:
+    """They are imported by their base names: of two, one would not be run."""
+    names = [file.name for file in HOUSE.parent.joinpath("tests").rglob("test_*.py")]
+    assert sorted(set(names)) == sorted(names)
