@@ -28,7 +28,7 @@ from arranger.neck.hands import Hands
 from arranger.neck.inner_notes import InnerNotes, presses_of
 from arranger.neck.reach import HandRules, Press
 from arranger.neck.voicings import VoicingMaker, Voicings
-from arranger.tables.arranging import FillCosts, MelodyCosts
+from arranger.tables.arranging import BassCosts, FillCosts, MelodyCosts
 
 UNHOLDABLE = 10**6
 """Tenths that stand for a pair no hand can hold."""
@@ -91,6 +91,7 @@ class GripMaker:
     rules: HandRules
     hands: Hands
     melody_costs: MelodyCosts
+    bass_costs: BassCosts
     fill_costs: FillCosts
     lowest_tune: int
     bass_below: int
@@ -105,7 +106,12 @@ class GripMaker:
 
     def __post_init__(self) -> None:
         maker = VoicingMaker(
-            self.rules, self.hands, self.melody_costs, self.lowest_tune, self.burden
+            self.rules,
+            self.hands,
+            self.melody_costs,
+            self.bass_costs,
+            self.lowest_tune,
+            self.burden,
         )
         inner = InnerNotes(
             self.rules, self.hands, self.fill_costs, self.inner_below, self.burden

@@ -18,6 +18,8 @@ FORBIDDEN = 10**7
 
 MOST_STEP = 2
 """Semitones of a step of the scale."""
+FIFTH = 7
+"""Semitones: what a bass line may be off from the source's step without a further price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +337,23 @@ class Mover:
         far = np.where(abs(change) > 12, np.int32(tenths(self.melody.two_octaves)), np.int32(0))
         return np.where(change != 0, price + far, np.int32(0))
 
+    def _line(self, taken: IntArray, wanted: int) -> IntArray:
+        """A bass line goes on by the steps of the source.
+
+        Steps and thirds keep their direction; a fourth up is as good as a fifth down, and
+        any wider leap as its octave inversion: what roots do from chord to chord.
+        """
+        if abs(wanted) <= self.bass.near:
+            off = abs(taken - wanted)
+            turned = np.sign(taken) != np.sign(wanted)
+        else:
+            inverted = wanted - 12 * (1 if wanted > 0 else -1)
+            off = np.minimum(abs(taken - wanted), abs(taken - inverted))
+            turned = np.zeros(len(taken), dtype=np.bool_)
+        far = np.rint(np.maximum(off - FIFTH, 0) * self.bass.leap * 10).astype(np.int32)
+        price: IntArray = np.where(turned, np.int32(tenths(self.bass.direction)), 0) + far
+        return price.astype(np.int32)
+
     def _bass(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
     ) -> IntArray:
@@ -349,10 +368,7 @@ class Mover:
             total += np.where(known & (was == now), np.int32(tenths(self.bass.same_string)), 0)
             total += np.where(known & (taken == 0), np.int32(tenths(self.bass.same_pitch)), 0)
         if step.bass_step is not None:
-            turned = known & (np.sign(taken) != np.sign(step.bass_step))
-            total += np.where(turned, np.int32(tenths(self.bass.direction)), np.int32(0))
-            off = np.maximum(abs(taken - step.bass_step) - 7, 0)
-            total += np.where(known, np.rint(off * self.bass.leap * 10), 0).astype(np.int32)
+            total += np.where(known, self._line(taken, step.bass_step), np.int32(0))
         if step.led_by:
             led = known & np.isin(before.bass_midi[here] % 12, step.led_by)
             missed = led & ((abs(taken) > MOST_STEP) | (taken == 0))

@@ -32,6 +32,7 @@ def grip_maker(
         rules=HandRules(neck, player, level, burden.hold(fingering().hold)),
         hands=Hands(),
         melody_costs=table.melody,
+        bass_costs=table.bass,
         fill_costs=table.fill,
         lowest_tune=effort.lowest_tune,
         bass_below=common.bass_below_melody,

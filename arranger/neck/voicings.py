@@ -12,7 +12,7 @@ from arranger.neck.fretboard import Spot, spots_of
 from arranger.neck.grips import NONE, RELEASED, Context, IntArray, spot_code, tenths
 from arranger.neck.hands import Hand, Hands
 from arranger.neck.reach import THUMB, HandRules
-from arranger.tables.arranging import MelodyCosts
+from arranger.tables.arranging import BassCosts, MelodyCosts
 
 LOWEST_TUNE_STRING = 5
 """The sixth string is the thumb's alone; common practice, no source."""
@@ -73,6 +73,7 @@ class VoicingMaker:
     rules: HandRules
     hands: Hands
     costs: MelodyCosts
+    bass: BassCosts
     lowest_tune: int
     burden: Burden = NO_BURDEN
     _known: dict[object, dict[int, Voicings]] = field(default_factory=dict)
@@ -156,8 +157,15 @@ class VoicingMaker:
                 first = (tone - tuning[string - 1]) % 12
                 for fret in range(first, self.rules.max_fret + 1, 12):
                     spot = Spot(string, fret)
-                    price = tone_cost + self.burden.begun(spot) if begins else 0
+                    price = 0
+                    if begins:
+                        price = tone_cost + self._highness(spot) + self.burden.begun(spot)
                     yield from self._bass_at(context, hand, spot, price)
+
+    def _highness(self, spot: Spot) -> int:
+        """Tenths by which a bass note lies so high that it leaves the tune no room."""
+        midi = self.rules.neck.midi(spot)
+        return tenths(self.bass.high * max(0, midi - self.bass.comfortable_high))
 
     def _bass_at(
         self, context: Context, hand: Hand, spot: Spot, price: int

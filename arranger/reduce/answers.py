@@ -63,7 +63,7 @@ def _or_third(stroke: Stroke, third: int, costs: BassCosts) -> Stroke:
     if any(choice.pitch_class == third for choice in stroke.choices):
         return stroke
     choice = BassChoice(pitch_class=third, cost=costs.third_for_repeat)
-    return replace(stroke, choices=(*stroke.choices, choice), alternates=False)
+    return replace(stroke, choices=(*stroke.choices, choice), alternates=False, step=None)
 
 
 def _long_note(

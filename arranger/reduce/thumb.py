@@ -309,10 +309,14 @@ class _Thumb:
             length=note.length,
             choices=_given(note, self._analysis.chord_at(note.onset), self._costs),
             alternates=False,
-            step=self._step(note, most=12),
+            step=0 if self._again(note) else self._step(note, most=12),
             rest_cost=self._costs.rest_line,
             source=note.index,
         )
+
+    def _again(self, note: Note) -> bool:
+        """Whether a bass line stays on its pitch."""
+        return self._source is not None and note.midi == self._source.midi
 
     def _repeats(self, note: Note) -> bool:
         """Whether the source's bass strikes the tone of the stroke before once more."""

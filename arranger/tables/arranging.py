@@ -46,7 +46,10 @@ class BassCosts(Table):
     same_string: float = Field(ge=0)
     same_pitch: float = Field(ge=0)
     direction: float = Field(ge=0)
+    near: int = Field(ge=1, le=11)
     leap: float = Field(ge=0)
+    comfortable_high: int = Field(ge=40, le=76)
+    high: float = Field(ge=0)
     released: float = Field(ge=0)
 
 

@@ -384,8 +384,15 @@ def _groups(literals: Literals, group: dict[int, int]) -> dict[int, list[Literal
     return found
 
 
-def _joined(groups: dict[int, list[Literal]], keep: Callable[[int], bool]) -> list[Literal]:
-    return [literal for key, group in groups.items() if keep(key) for literal in group]
+def _line_price(taken: int, wanted: int, rates: BassCosts) -> int:
+    """Tenths of a bass line that takes another step (semitones) than the source."""
+    octave = 12 if wanted > 0 else -12
+    far = min(abs(taken - wanted), abs(taken - wanted + octave))
+    near = abs(wanted) <= rates.near
+    off = abs(taken - wanted) if near else far
+    turned = near and np.sign(taken) != np.sign(wanted)
+    price = round(max(off - 7, 0) * rates.leap * 10)
+    return price + (tenths(rates.direction) if turned else 0)
 
 
 @dataclass(slots=True, eq=False)
@@ -613,19 +620,11 @@ class NoteModel:
             for midi, literals in pitch_now.items():
                 self.when_both(literals, pitch_was.get(midi, []), repeated)
         if step.bass_step is not None:
-            wanted = step.bass_step
-            turned = self.event(tenths(rates.direction))
             for midi, literals in pitch_now.items():
-                wrong = _joined(
-                    pitch_was,
-                    lambda low, midi=midi: np.sign(midi - low) != np.sign(wanted),  # type: ignore[misc]
-                )
-                self.when_both(literals, wrong, turned)
                 for low, group in pitch_was.items():
-                    off = max(abs(midi - low - wanted) - 7, 0)
-                    if off:
-                        leap = self.event(round(off * rates.leap * 10))
-                        self.when_both(literals, group, leap)
+                    price = _line_price(midi - low, step.bass_step, rates)
+                    if price:
+                        self.when_both(literals, group, self.event(price))
         if step.led_by:
             missed = self.event(tenths(rates.leading_missed))
             for midi, literals in pitch_now.items():

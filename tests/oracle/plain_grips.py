@@ -238,7 +238,10 @@ class PlainGripMaker:
                 first = (tone - tuning[string - 1]) % 12
                 for fret in range(first, self.rules.max_fret + 1, 12):
                     spot = Spot(string, fret)
-                    price = tone_cost if context.stroke_begins else 0
+                    price = 0
+                    if context.stroke_begins:
+                        above = self.rules.neck.midi(spot) - self.bass_costs.comfortable_high
+                        price = tone_cost + tenths(self.bass_costs.high * max(above, 0))
                     found.extend(self._bass_at(context, hand, spot, price))
         return found
 

@@ -67,13 +67,14 @@ def makers(level_name: str, thumb_over: bool = False, ceiling: int | None = None
         "rules": rules,
         "hands": hands,
         "melody_costs": table.melody,
+        "bass_costs": table.bass,
         "fill_costs": table.fill,
         "lowest_tune": solving().lowest_tune,
         "bass_below": common.bass_below_melody,
         "inner_below": common.inner_below_melody,
         "ceiling": tenths(solving().ceiling) if ceiling is None else ceiling,
     }
-    plain = PlainGripMaker(bass_costs=table.bass, **given_to_both)
+    plain = PlainGripMaker(**given_to_both)
     return Pair(GripMaker(**given_to_both), plain, under)
 
 
