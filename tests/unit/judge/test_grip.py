@@ -51,6 +51,11 @@ IMPOSSIBLE = {
     ),
     "a barre of the second finger over five strings": ("x22222", "-22222", "barre allowed"),
     "a barre of the little finger over four strings": ("xx3333", "--4444", "barre allowed"),
+    "the ring finger over four strings beside the first": (
+        "x13333",
+        "-13333",
+        "barre allowed",
+    ),
     "a barre of the thumb": ("33xxxx", "TT----", "barre allowed"),
     "the thumb on string 5": ("x3xxxx", "-T----", "thumb over"),
     "the thumb at fret 7": ("7xxxxx", "T-----", "thumb over"),
