@@ -8,6 +8,9 @@ project and runs the tests named (else those that are about the hand) against ev
 prints how many were killed and a difference for each that survived; the exit code is the number
 of survivors, at most 99. What survives is either a test that is missing or a line that decides
 nothing: texts of messages are not mutated. Takes minutes to hours; one process.
+
+Mutants are run in forks of a process that has run the tests once. What a cache kept from then
+hides the change: a test of a cached function has to clear its cache.
 """
 
 from __future__ import annotations
@@ -37,6 +40,7 @@ TESTS = (
     "tests/unit/judge",
     "tests/unit/neck/test_reach.py",
     "tests/unit/neck/test_hands.py",
+    "tests/unit/neck/test_presses.py",
     "tests/oracle/test_grips_plain.py",
     "tests/oracle/test_grips_as_written.py",
     "tests/oracle/test_rules_by_sampling.py",

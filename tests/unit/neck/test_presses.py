@@ -7,7 +7,7 @@ view of the hand against another.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations, product
+from itertools import combinations, permutations, product
 
 import numpy as np
 import pytest
@@ -144,6 +144,9 @@ def test_lower_under_a_barre_is_what_the_judge_says() -> None:
     grips = [grip for grip in combinations(codes, 3) if on_three_strings(grip)]
     wrong = under_a_barre(np.array(grips, dtype=np.int32))
     assert 0 < wrong.sum() < len(grips)
+    for order in permutations(range(3)):
+        turned = np.array(grips, dtype=np.int32)[:, list(order)]
+        assert (under_a_barre(turned) == wrong).all()
     for grip, found in zip(grips, wrong, strict=True):
         held = [as_press(code) for code in grip]
         assert found == bool(list(nothing_lower_under_a_barre(held, limits))), held

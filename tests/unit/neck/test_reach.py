@@ -134,6 +134,21 @@ def test_a_wide_barre_costs_more_than_a_half_one() -> None:
     assert rules().hold(barre(4, 1)) == COSTS.full_barre
 
 
+def test_each_barre_of_a_grip_is_paid_for() -> None:
+    """First and third finger over two strings each, and what the four pairs stretch."""
+    first, third = [(1, 2, 1), (2, 2, 1)], [(3, 4, 3), (4, 4, 3)]
+    hand = rules("advanced")
+    pairs = [hand.hold([one, other]) for one in first for other in third]
+    stretches = sum(cost for cost in pairs if cost is not None)
+    assert hand.hold(first + third) == pytest.approx(2 * COSTS.barre + stretches)
+
+
+def test_a_barre_beside_the_thumb_is_paid_for_too() -> None:
+    hand = rules("advanced", techniques=("thumb over", "half barre"))
+    grip = [(6, 2, THUMB), (1, 2, 1), (2, 2, 1)]
+    assert hand.hold(grip) == pytest.approx(COSTS.thumb_over + COSTS.barre)
+
+
 def test_no_string_rings_open_under_a_barre() -> None:
     """Between the barre's ends nothing sounds below its fret; beside it a string may."""
     assert rules().hold([(1, 2, 1), (4, 2, 1), (3, 0, 0)]) is None
