@@ -16,6 +16,8 @@ from arranger.tables.arranging import BassCosts, MelodyCosts
 
 LOWEST_TUNE_STRING = 5
 """The sixth string is the thumb's alone; common practice, no source."""
+FIFTH_FRET = 5
+"""Above it lies what a student learns after the low positions; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +219,8 @@ class VoicingMaker:
         weak = {4: costs.little_finger, 3: costs.ring_finger, 1: costs.first_finger}
         cost += costs.fret * spot.fret
         cost += weak.get(finger, 0.0)
-        return cost + costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
+        cost += costs.above_fifth * max(0, spot.fret - FIFTH_FRET)
+        return cost + costs.high_on_low * max(0, spot.fret - FIFTH_FRET) * (spot.string >= 3)
 
 
 def _extends(finger: int, stand: int, hand: Hand) -> bool:

@@ -19,6 +19,7 @@ class HoldCosts(Table):
     barre: float = Field(ge=0)
     full_barre: float = Field(ge=0)
     thumb_over: float = Field(ge=0)
+    above_fifth: float = Field(ge=0)
     high_on_low: float = Field(ge=0)
     not_in_shape: float = Field(ge=0)
     melody_roams: float = Field(ge=0)

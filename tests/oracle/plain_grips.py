@@ -284,6 +284,7 @@ class PlainGripMaker:
                     3: costs.ring_finger,
                     1: costs.first_finger,
                 }.get(finger, 0.0)
+                cost += costs.above_fifth * max(0, spot.fret - 5)
                 cost += costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
             found.append((finger, tenths(cost)))
         thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
