@@ -243,6 +243,8 @@ class _Thumb:
             step = self._chord_above(beat.onset)
         if beat.source is not None and (strong or step is not None):
             choices = _given(beat.source, chord, self._costs)
+        elif beat.source is not None and chord is not None and self._owes_root(beat, chord):
+            choices = _rooted(chord, self._costs)
         elif chord is not None:
             choices = _free(chord, strong, self._costs)
             if beat.source is not None and lead.by_step and not self._repeats(beat.source):
@@ -261,6 +263,20 @@ class _Thumb:
             step=step,
             rest_cost=self._costs.rest,
             source=beat.source.index if beat.source is not None else None,
+        )
+
+    def _owes_root(self, beat: _Beat, chord: Chord) -> bool:
+        """Whether the source's bass has its root here, on a weak beat, and nowhere before
+        or on a strong beat of the bar while the chord lasts: an alternation that begins
+        with the fifth or the third.
+        """
+        span = self._analysis.chords[bisect_right(self._changed, beat.onset) - 1]
+        start, end = max(span.start, beat.bar.start), min(span.end, beat.bar.end)
+        first = bisect_left(self.bass, start, key=lambda note: note.onset)
+        last = bisect_left(self.bass, end, key=lambda note: note.onset)
+        rooted = [n.onset for n in self.bass[first:last] if n.midi % 12 == chord.root]
+        return rooted[:1] == [beat.onset] and not any(
+            _is_strong(replace(beat, onset=onset)) for onset in rooted
         )
 
     def _changes(self, beat: _Beat) -> bool:
@@ -373,6 +389,12 @@ def _given(note: Note, chord: Chord | None, costs: BassCosts) -> tuple[BassChoic
             if tone is not None and tone not in choices:
                 choices[tone] = costs.source_missed + extra
     return _choices(choices)
+
+
+def _rooted(chord: Chord, costs: BassCosts) -> tuple[BassChoice, ...]:
+    """The root that a bar owes; any other tone of the chord is a way out."""
+    choices = dict.fromkeys(chord.tones, costs.root_owed)
+    return _choices(choices | {chord.root: costs.root})
 
 
 def _free(chord: Chord, strong: bool, costs: BassCosts) -> tuple[BassChoice, ...]:

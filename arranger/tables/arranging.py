@@ -34,6 +34,7 @@ class BassCosts(Table):
     root: float = Field(ge=0)
     source_tone: float = Field(ge=0)
     source_missed: float = Field(ge=0)
+    root_owed: float = Field(ge=0)
     not_root_strong: float = Field(ge=0)
     fifth_weak: float = Field(ge=0)
     root_weak: float = Field(ge=0)

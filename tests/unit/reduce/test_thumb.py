@@ -81,6 +81,18 @@ def test_a_weak_beat_takes_fifth_before_root_before_third() -> None:
     assert tones(seventh) == [D, G, B, F]
 
 
+def test_a_root_that_comes_on_a_weak_beat_alone_is_owed() -> None:
+    """An alternation that begins with the fifth: without its other tone it has no root."""
+    _, weak, _, _ = thumb(heard("E5:4", "G2:1 C3:1 G2:1 r:1", chords="C:4"))
+    assert tones(weak)[0] == C
+    assert {choice.cost for choice in weak.choices[1:]} == {COSTS.root_owed}
+
+
+def test_no_root_is_owed_where_a_strong_beat_has_it() -> None:
+    _, weak, _, _ = thumb(heard("E5:4", "G2:1 C3:1 C3:1 r:1", chords="C:4"))
+    assert COSTS.root_owed not in {choice.cost for choice in weak.choices}
+
+
 def test_a_strong_beat_without_source_bass_has_the_root() -> None:
     first, *_ = thumb(heard("E5:4", chords="C:4"))
     assert tones(first)[0] == C
