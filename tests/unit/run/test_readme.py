@@ -56,7 +56,7 @@ def test_marks_file_shown_is_a_marks_file(tmp_path: Path) -> None:
     assert marks.leave_out == (16,)
     assert [voicing.name for voicing in marks.voicings] == ["G7", "C"]
     assert marks.marked_bars == {3}
-    assert [note.string for note in marks.note_marks] == [6, 2]
+    assert [note.string for note in marks.note_marks] == [6, 2, 3, None]
 
 
 def test_commands_and_options_shown_exist() -> None:
