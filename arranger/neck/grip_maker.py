@@ -125,7 +125,6 @@ class GripMaker:
         plain = replace(self, rules=replace(self.rules, level=level), ceiling=ceiling)
         # Neither voicings nor holds depend on the number of voices: what one finds is found.
         object.__setattr__(plain, "voicings", self.voicings)
-        object.__setattr__(plain, "_pairs_known", self._pairs_known)
         return plain
 
     def grips(self, context: Context, held: Held | None = None) -> Grips:

@@ -238,7 +238,7 @@ class _Thumb:
         """
         chord = self._analysis.chord_at(beat.onset)
         strong = _is_strong(beat) or self._changes(beat)
-        step = self._step(beat.source, most=2)
+        step = self._step(beat.source, least=1, most=2)
         if beat.texture == "waltz" and not strong and beat.source is None:
             step = self._chord_above(beat.onset)
         if beat.source is not None and (strong or step is not None):
@@ -325,14 +325,10 @@ class _Thumb:
             length=note.length,
             choices=_given(note, self._analysis.chord_at(note.onset), self._costs),
             alternates=False,
-            step=0 if self._again(note) else self._step(note, most=12),
+            step=self._step(note, least=0, most=12),
             rest_cost=self._costs.rest_line,
             source=note.index,
         )
-
-    def _again(self, note: Note) -> bool:
-        """Whether a bass line stays on its pitch."""
-        return self._source is not None and note.midi == self._source.midi
 
     def _repeats(self, note: Note) -> bool:
         """Whether the source's bass strikes the tone of the stroke before once more."""
@@ -342,14 +338,16 @@ class _Thumb:
         """Whether the stroke before ends where this one begins."""
         return bool(self.strokes) and self.strokes[-1].end == onset
 
-    def _step(self, note: Note | None, *, most: int) -> int | None:
-        """The source bass's interval from the stroke before, where it is a step of a line."""
+    def _step(self, note: Note | None, *, least: int, most: int) -> int | None:
+        """The source bass's interval from the stroke before, where it is a step of a line:
+        ``least`` to ``most`` semitones up or down.
+        """
         if note is None or self._source is None:
             return None
         if most <= 2 and not self._follows(note.onset):
             return None
         interval = note.midi - self._source.midi
-        return interval if 0 < abs(interval) <= most else None
+        return interval if least <= abs(interval) <= most else None
 
 
 def _is_strong(beat: _Beat) -> bool:

@@ -6,22 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from faithful import ALL_HEARD
 from test_fidelity import analysis_of
 
 from arranger.judge import richness
 from arranger.music.arrangement import Arrangement
-from arranger.music.verdict import Fidelity
 from arranger.tables.richness import richness_weights
 
-WHOLE = Fidelity(
-    melody_kept=1.0,
-    grid_fidelity=1.0,
-    contour_breaks=0.0,
-    bass_roots=1.0,
-    thirds=1.0,
-    thumb_beats=1.0,
-    alternation=1.0,
-)
 # A tune, a bass and two inner notes under it, on beats 1 and 3.
 HEARD = analysis_of("0 2 72, 2 2 74", "0 2 48, 0 2 52, 2 2 55, 2 2 59")
 SOURCE = replace(
@@ -45,7 +36,7 @@ def without_inner(text: str, count: int) -> str:
 
 
 def test_all_that_is_kept_is_all(piece: Callable[..., Arrangement]) -> None:
-    assert richness(piece(BOTH), SOURCE, WHOLE) == pytest.approx(1.0)
+    assert richness(piece(BOTH), SOURCE, ALL_HEARD) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("gone", [1, 2])
@@ -54,7 +45,7 @@ def test_inner_notes_count_by_the_moments_that_have_one(
 ) -> None:
     thin = piece(without_inner(BOTH, gone))
     lost = richness_weights().inner * gone / 2
-    assert richness(thin, SOURCE, WHOLE) == pytest.approx(1.0 - lost)
+    assert richness(thin, SOURCE, ALL_HEARD) == pytest.approx(1.0 - lost)
 
 
 @pytest.mark.parametrize(
@@ -64,7 +55,7 @@ def test_inner_notes_count_by_the_moments_that_have_one(
 def test_each_share_counts_its_weight(
     share: str, weight: str, piece: Callable[..., Arrangement]
 ) -> None:
-    half = replace(WHOLE, **{share: 0.5})
+    half = replace(ALL_HEARD, **{share: 0.5})
     lost = getattr(richness_weights(), weight) / 2
     assert richness(piece(BOTH), SOURCE, half) == pytest.approx(1.0 - lost)
 
