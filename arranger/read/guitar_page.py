@@ -30,13 +30,6 @@ from arranger.read.table import reading_table
 from arranger.read.title import clean_text, title_from_name
 from arranger.tables import instrument
 
-GRACE = Fraction(1, 16)
-"""Quarters of a grace note, taken from the time before it; common practice, no source."""
-SLURRED = 4
-"""Notes under one slur that the left hand sounds; a longer one marks a phrase. Common
-practice, no source."""
-LOWEST_WRITTEN = 52
-"""MIDI of the open low string as guitar music is written, an octave above its sound."""
 OCTAVE_UP = "the score is taken as written an octave above its sound"
 AS_SOUNDING = "the pitches of the score are taken as they sound"
 
@@ -89,8 +82,9 @@ def _part_voice(note: Note, tracks: list[int]) -> int:
 def _shifted(page: Page, octave_down: bool | None, *, named: bool) -> Page:
     """The page as it sounds, with the decision that was made."""
     pitches = [note.midi for note in page.notes]
-    top = instrument().tuning[0] + 19
-    high = min(pitches) >= LOWEST_WRITTEN and max(pitches) > instrument().tuning[0] + 12
+    tuning = instrument().tuning
+    top = tuning[0] + 19
+    high = min(pitches) >= tuning[-1] + 12 and max(pitches) > tuning[0] + 12
     down = octave_down if octave_down is not None else (named and high) or min(pitches) > top
     decisions = []
     if octave_down is None and (down or high):
@@ -218,9 +212,10 @@ def _measure(sheet: _Sheet, measure: Any, numbers: dict[int, int]) -> None:
             length = beats_of(_text(element, "duration")) / sheet.divisions
             chord = element.find("chord") is not None
             onset = before if chord else at
+            short = Fraction(reading_table().page.grace)
             for place, grace in enumerate(graces):
-                early = onset - GRACE * (len(graces) - place)
-                _note(sheet, grace, max(Fraction(0), early), GRACE, numbers)
+                early = onset - short * (len(graces) - place)
+                _note(sheet, grace, max(Fraction(0), early), short, numbers)
             graces = []
             if length > 0:
                 _note(sheet, element, onset, length, numbers)
@@ -339,7 +334,7 @@ def _joined(notes: list[_Said]) -> None:
     first, last = notes[0], notes[-1]
     between = [n for n in notes[1:-1] if n.onset not in (first.onset, last.onset)]
     single = len({note.onset for note in between}) == len(between)
-    if single and len(between) + 2 <= SLURRED:
+    if single and len(between) + 2 <= reading_table().page.slurred:
         for note in (*between, last):
             note.slur = note.slur or "slur"
 

@@ -105,6 +105,13 @@ class PerformanceTable(Table):
     refused: float = Field(ge=0, le=1)
 
 
+class PageTable(Table):
+    """How a page of guitar music is read as it stands."""
+
+    grace: float = Field(gt=0)
+    slurred: int = Field(ge=2)
+
+
 class ReadingTable(Table):
     """``tables/reading.toml``; the unit of each value stands beside it there."""
 
@@ -115,6 +122,7 @@ class ReadingTable(Table):
     lengths: Lengths
     swing: SwingTable
     performance: PerformanceTable
+    page: PageTable
 
 
 def reading_table() -> ReadingTable:

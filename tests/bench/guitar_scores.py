@@ -8,10 +8,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from arranger.music.written_note import WrittenNote
+from arranger.read.table import reading_table
 
 STANDARD = (64, 59, 55, 50, 45, 40)
 DROP_D = (64, 59, 55, 50, 45, 38)
-GRACE = Fraction(1, 16)
+GRACE = Fraction(reading_table().page.grace)
 ROMAN = {"I": 1, "V": 5, "X": 10}
 
 
