@@ -30,6 +30,7 @@ from arranger.neck.fretboard import Neck, Spot, neck_of
 from arranger.neck.grips import Grip
 from arranger.neck.hands import Hand
 from arranger.neck.right_hand import Moment, plucking
+from arranger.neck.shown_shapes import shown_shapes
 from arranger.neck.slurs import with_slurs
 from arranger.tables import Level, Player
 from arranger.tables.fingering import RightHandCosts, fingering
@@ -62,7 +63,7 @@ def arrangement(
     analysis = reduction.analysis
     score = analysis.score
     notes = fingered_notes(reduction, setting, chosen, level=level, player=player)
-    shapes, marks = _shapes(chosen, hands, setting)
+    shapes, marks = shown_shapes(*_shapes(chosen, hands, setting), notes)
     return Arrangement(
         title=score.title,
         composer=score.composer,
@@ -243,7 +244,7 @@ def _plucked(
 def _shapes(
     chosen: Sequence[Chosen], hands: tuple[Hand, ...], setting: Setting
 ) -> tuple[tuple[Shape, ...], tuple[ChordMark, ...]]:
-    """The shapes in the order in which they are met, and the names over the tab."""
+    """The shapes that the hand is priced by, and the names over the tab, as they are met."""
     known: dict[tuple[tuple[int | None, ...], tuple[str | None, ...]], int] = {}
     shapes: list[Shape] = []
     marks: list[ChordMark] = []

@@ -28,7 +28,15 @@ class ShapeLine(Table):
     colour: tuple[str, ...] = ()
 
 
+class Shown(Table):
+    """When a shape is shown to a student; see shapes.toml."""
+
+    strings: int = Field(ge=1, le=6)
+    share: float = Field(ge=0, le=1)
+
+
 class ShapeTable(Table):
+    shown: Shown
     shape: tuple[ShapeLine, ...]
 
 
@@ -97,6 +105,10 @@ def chord_shape(name: str, frets: str, fingers: str, grade: int) -> ChordShape:
         if (finger is not None) != bool(fret):
             raise ValueError(f"{name} {frets}: fingers {fingers} do not fit the frets")
     return ChordShape(pitch_class(found[1]), found[2], marks, hand, grade)
+
+
+def shown_table() -> Shown:
+    return load("shapes", ShapeTable).shown
 
 
 @cache

@@ -44,9 +44,12 @@ class Finger:
 def changes(
     arrangement: Arrangement, bars: Sequence[TabBar], points: ChangePoints
 ) -> list[Change]:
-    """Every change of shape that the piece asks for, hardest first (of equals the first)."""
-    marks = [mark for mark in arrangement.chords if mark.shape is not None]
-    marks.sort(key=lambda mark: mark.onset)
+    """Every change of shape that the piece asks for, hardest first (of equals the first).
+
+    Where no shape is held in between, the fingers go their own ways, and there is no change
+    to drill.
+    """
+    marks = sorted(arrangement.chords, key=lambda mark: mark.onset)
     found: dict[tuple[int, int], list[TabBar]] = {}
     for before, after in pairwise(marks):
         if before.shape is None or after.shape is None or before.shape == after.shape:

@@ -239,6 +239,17 @@ def test_changes_are_ranked_by_what_the_fingers_do(piece):
     assert to_am.points == pytest.approx(points.jump + 3 * points.step)
 
 
+def test_a_chord_without_a_shape_parts_two_changes(piece):
+    """C, then each note with its own finger, then F: nobody goes from C to F."""
+    marks = [
+        ChordMark(onset=Fraction(4 * i), name="", shape=shape)
+        for i, shape in enumerate([0, None, 2, 0])
+    ]
+    arrangement = piece(lines_of(*[A_BAR] * 4), shapes=(C, AM, F), chords=marks)
+    found = changes(arrangement, tab_bars(arrangement), teaching().change)
+    assert [(c.start, c.goal) for c in found] == [(2, 0)]
+
+
 E = Shape(name="E", frets=(0, 2, 2, 1, 0, 0), fingers=(None, "2", "3", "1", None, None))
 A = Shape(name="A", frets=(None, 0, 2, 2, 2, 0), fingers=(None, None, "1", "2", "3", None))
 A_HIGH = replace(A, frets=(None, 0, 5, 5, 5, 0))
