@@ -27,7 +27,7 @@ from arranger.judge.hearing import bar_index_at, hear
 from arranger.music.arrangement import Arrangement
 from arranger.music.verdict import BarDifficulty, Difficulty, Reason
 from arranger.tables import Level, Player
-from arranger.tables.difficulty import DifficultyTable, Scales, difficulty_table
+from arranger.tables.difficulty import DifficultyTable, Scales, Telling, difficulty_table
 
 FEATURES: dict[str, Feature] = {
     "stretch": fretting.stretch,
@@ -52,7 +52,7 @@ NAMES = {
     "stretch": "stretches",
     "barre": "barres",
     "position": "high frets",
-    "moves": "moving fingers",
+    "moves": "the like",
     "shifts": "shifts",
     "changes": "changes",
     "crossing": "the same",
@@ -64,10 +64,14 @@ NAMES = {
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A feature's value over the piece (load = weight * value), told by one place of it."""
+    """A feature's value over the piece (load = weight * value), told by one place of it.
+
+    ``size`` is that of the place, or how many things there are to learn; see ``Telling``.
+    """
 
     feature: str
     value: float
+    size: float
     bar: int
     what: str
 
@@ -79,13 +83,19 @@ def difficulty(arrangement: Arrangement, level: Level, player: Player) -> Diffic
     efforts = {name: tuple(feature(played)) for name, feature in FEATURES.items()}
     loads = [
         (_weight(table, told.feature) * told.value, told)
-        for told in _told(played, efforts, table.scales)
+        for told in _told(played, efforts, table)
     ]
     load = sum(part for part, _ in loads)
     score = _score(load)
     share = score / load if load else 0.0
     reasons = [
-        Reason(bar=told.bar, what=told.what, points=round(part * share, 2))
+        Reason(
+            bar=told.bar,
+            what=told.what,
+            points=round(part * share, 2),
+            feature=told.feature,
+            telling=told.size >= table.telling.least(told.feature),
+        )
         for part, told in sorted(
             loads, key=lambda loaded: (loaded[1].feature in LEARNT, -loaded[0])
         )
@@ -104,10 +114,10 @@ def difficulty(arrangement: Arrangement, level: Level, player: Player) -> Diffic
 
 def features(arrangement: Arrangement, level: Level, player: Player) -> dict[str, float]:
     """The value of each feature that occurs, the ones that a score weighs and adds up."""
-    scales = difficulty_table().scales
-    played = perform(hear(arrangement, level, player), scales)
+    table = difficulty_table()
+    played = perform(hear(arrangement, level, player), table.scales)
     efforts = {name: tuple(feature(played)) for name, feature in FEATURES.items()}
-    return {told.feature: told.value for told in _told(played, efforts, scales)}
+    return {told.feature: told.value for told in _told(played, efforts, table)}
 
 
 def usual_tempo(arrangement: Arrangement) -> float:
@@ -123,32 +133,39 @@ def usual_tempo(arrangement: Arrangement) -> float:
 
 
 def _told(
-    played: Performance, efforts: Mapping[str, Sequence[Effort]], scales: Scales
+    played: Performance, efforts: Mapping[str, Sequence[Effort]], table: DifficultyTable
 ) -> Iterator[Told]:
     if played.music.arrangement.bars:
-        yield from _done(played, efforts)
-        yield from _learnt(played, scales)
-        yield from _hardest(played, scales)
+        yield from _done(played, efforts, table.telling)
+        yield from _learnt(played, table.scales)
+        yield from _hardest(played, table.scales)
 
 
 def _score(load: float) -> float:
     return 100.0 * (1.0 - exp(-load))
 
 
-def _done(played: Performance, efforts: Mapping[str, Sequence[Effort]]) -> Iterator[Told]:
-    """What the hands hold and do over the piece, told by the hardest place of each."""
+def _done(
+    played: Performance, efforts: Mapping[str, Sequence[Effort]], telling: Telling
+) -> Iterator[Told]:
+    """What the hands hold and do over the piece, told by the hardest place of each.
+
+    Where that place is much, the bars counted with it are those that have as much.
+    """
     bars = played.music.arrangement.bars
     seconds = played.seconds(bars[-1].end - bars[0].start)
     for name, done in efforts.items():
         value = sum(effort.amount for effort in done)
         if value > 0:
             worst = max(done, key=lambda effort: effort.size)
-            touched = len({effort.bar for effort in done})
+            least = telling.least(name)
+            much = least if worst.size >= least else 0.0
+            touched = len({effort.bar for effort in done if effort.size >= much})
             what = worst.text
             if touched > 1 and name in NAMES:
                 more = "1 more bar" if touched == 2 else f"{touched - 1} more bars"
                 what += f"; {NAMES[name]} in {more}"
-            yield Told(name, value / seconds, bars[worst.bar].bar, what)
+            yield Told(name, value / seconds, worst.size, bars[worst.bar].bar, what)
 
 
 def _weight(table: DifficultyTable, name: str) -> float:
@@ -170,14 +187,15 @@ def _learnt(played: Performance, scales: Scales) -> Iterator[Told]:
             what = LEARNT[name].format(len(first))
             if name == "shapes" and len(first) > 1:
                 what += f", the last of them {last}".rstrip()
-            yield Told(name, log2(1 + len(first) / span), bars[first[last]].bar, what)
+            value = log2(1 + len(first) / span)
+            yield Told(name, value, len(first), bars[first[last]].bar, what)
 
 
 LEARNT = {
     "shapes": "{} shapes to learn",
     "places": "{} different places on the neck, by the finger that plays them",
     "patterns": "{} different strokes of the plucking fingers within a bar",
-    "colours": "names of notes beyond those of a scale, {} of them",
+    "colours": "{} names of notes beyond those of a scale",
     "length": "{} notes in all",
 }
 """What is learnt once, in words; the last bar that brings a new one is named."""
@@ -238,7 +256,8 @@ def _hardest(played: Performance, scales: Scales) -> Iterator[Told]:
     if move is not None and move.pressing > 0:
         bar = played.music.arrangement.bars[played.bar(move.onset)].bar
         what = f"the hardest single move: {move_text(move)}"
-        yield Told("hardest", log2(1 + move.pressing / scales.hardest_bits), bar, what)
+        value = log2(1 + move.pressing / scales.hardest_bits)
+        yield Told("hardest", value, move.pressing, bar, what)
 
 
 def _bars(

@@ -38,11 +38,17 @@ class Fidelity:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reason:
-    """Why it is hard: a bar, plain words, and the points it adds to the score."""
+    """Why it is hard: a bar, plain words, and the points it adds to the score.
+
+    ``feature`` is its name in the bars' points; ``telling``: it is much by a teacher's measure,
+    not only a share of a small score.
+    """
 
     bar: int
     what: str
     points: float
+    feature: str = ""
+    telling: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +77,12 @@ class Difficulty:
     reasons: tuple[Reason, ...]
     low: float = 0.0
     high: float = 100.0
+
+    @property
+    def told(self) -> tuple[Reason, ...]:
+        """The reasons that a teacher would name, the largest share of the score first."""
+        telling = (reason for reason in self.reasons if reason.telling)
+        return tuple(sorted(telling, key=lambda reason: -reason.points))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

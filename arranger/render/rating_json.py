@@ -12,7 +12,8 @@ def rating_json(rating: Rating) -> str:
     """Score with its interval and band, reasons, hardest bars, rules broken, easings.
 
     Points of ``reasons`` sum to the score; those of ``hardest`` and ``bars`` are where the
-    score would lie if the piece were all like that bar; those of ``easier`` are saved.
+    score would lie if the piece were all like that bar; those of ``easier`` are saved. A
+    reason is ``telling`` where it is much by a teacher's measure.
     """
     grade, arrangement = rating.difficulty, rating.arrangement
     value = {
@@ -24,7 +25,10 @@ def rating_json(rating: Rating) -> str:
         "high": grade.high,
         "band": grade.band,
         "reasons": [asdict(reason) for reason in grade.reasons],
-        "hardest": [asdict(reason) for reason in rating.hardest],
+        "hardest": [
+            {"bar": reason.bar, "what": reason.what, "points": reason.points}
+            for reason in rating.hardest
+        ],
         "violations": [asdict(violation) for violation in rating.violations],
         "easier": [asdict(easing) for easing in rating.easings],
         "bars": [

@@ -22,6 +22,7 @@ _LABEL = 12
 
 _HARDEST = 5
 """Reasons of difficulty that are named."""
+_NOTHING_MUCH = "nothing in it asks much of the hands at this tempo"
 
 _KEY_TO_ROWS = (
     "Six lines are the strings, string 1 on top; numbers are frets, 0 is open. Over the tab: "
@@ -108,8 +109,13 @@ def warning_lines(arrangement: Arrangement) -> list[str]:
 
 
 def hardest_lines(arrangement: Arrangement, verdict: Verdict) -> list[str]:
-    """The hardest places, hardest first; a bar that comes again by its first number."""
-    reasons = verdict.difficulty.reasons[:_HARDEST]
+    """What a teacher would name, the largest share first; a bar by its first number.
+
+    Where nothing in the piece is much, one line says so.
+    """
+    reasons = verdict.difficulty.told[:_HARDEST]
+    if verdict.difficulty.reasons and not reasons:
+        return [_NOTHING_MUCH]
     printed = printed_numbers(arrangement)
     return [
         one_line(f"{bar_list([printed.get(reason.bar, reason.bar)])}: {reason.what}")

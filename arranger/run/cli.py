@@ -252,7 +252,7 @@ def _summary(result: Result) -> Iterator[str]:
     heard, grade = verdict.fidelity, verdict.difficulty
     yield f"{arrangement.title}: {arrangement.level}, {_key(arrangement)}"
     yield f"difficulty {grade.score:.0f} of 100 ({grade.band})"
-    for reason in grade.reasons[:HARDEST]:
+    for reason in grade.told[:HARDEST]:
         yield f"  bar {reason.bar}: {reason.what}"
     yield (
         f"of the tune {heard.melody_kept:.0%} of the notes, {heard.grid_fidelity:.0%} on the"
@@ -373,7 +373,7 @@ def _show_comparison(comparison: Comparison, rows: list[tuple[str, ...]]) -> Non
     for column in comparison.columns:
         if column.version is not None:
             _say(f"{column.name}:")
-            for reason in column.version.verdict.difficulty.reasons[:HARDEST]:
+            for reason in column.version.verdict.difficulty.told[:HARDEST]:
                 _say(f"  bar {reason.bar}: {reason.what} (+{reason.points:.1f})")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import Annotated
 
 from pydantic import Field
@@ -63,6 +64,34 @@ class Scales(Table):
     length_span: Scale
 
 
+class Telling(Table):
+    """From which size on a feature is named as a reason; units stand in difficulty.toml.
+
+    A feature that has no line here is a share of the score and nothing to tell a student.
+    """
+
+    stretch: Scale
+    barre: Scale
+    fingers: Scale
+    position: Scale
+    voices: Scale
+    moves: Scale
+    plucking: Scale
+    repeats: Scale
+    independence: Scale
+    slurs: Scale
+    shifts: Scale
+    changes: Scale
+    crossing: Scale
+    shapes: Scale
+    colours: Scale
+
+    def least(self, feature: str) -> float:
+        """The size from which a feature is named; infinite where it never is."""
+        least: float = getattr(self, feature, inf)
+        return least
+
+
 class Bands(Table):
     """Highest score of each band."""
 
@@ -104,6 +133,7 @@ class DifficultyTable(Table):
     weights: Weights
     scales: Scales
     unstated: Unstated
+    telling: Telling
     interval: Interval
     easier: Easier
     bands: Bands

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from arranger.music.arrangement import Placement
 from arranger.music.lesson import LessonStep
-from arranger.music.verdict import Verdict
+from arranger.music.verdict import BarDifficulty, Verdict
 from arranger.tables.teaching import Teaching
 from arranger.teach.bars import TabBar, in_words, seen_once
 
@@ -122,6 +122,9 @@ DEMANDS = {
     "repeats": "a finger that plucks again at once",
     "independence": "the tune against the thumb",
     "slurs": "the slur under the thumb",
+    "shifts": "the shift",
+    "changes": "the change of shape",
+    "crossing": "how the plucking fingers change strings",
 }
 _NAMED = 6
 """In more bars than that a point is everywhere, and no list of them helps."""
@@ -150,13 +153,34 @@ def _hardest_bar(bars: Sequence[TabBar], verdict: Verdict) -> list[LessonStep]:
     if len(rated) < 2:
         return []
     hardest = max(rated, key=lambda bar: bar.points)
-    most = max(hardest.features, key=lambda feature: feature[1], default=("", 0.0))[0]
-    why = f"What asks most of you here: {DEMANDS[most]}. " if most in DEMANDS else ""
+    demand = DEMANDS.get(_stands_out(hardest, rated, verdict))
+    why = f"What asks more of you here than elsewhere: {demand}. " if demand else ""
     text = (
         f"{why}Play it alone at half the tempo until it is clean, then with the bar before it, "
         "then with the bar after it."
     )
     return [_step("The hardest place", known[hardest.bar], text)]
+
+
+def _stands_out(
+    hardest: BarDifficulty, rated: Sequence[BarDifficulty], verdict: Verdict
+) -> str:
+    """The feature of a bar that lies most above its mean in the piece.
+
+    Of those that are much anywhere in the piece; the empty string where none is.
+    """
+    telling = {reason.feature for reason in verdict.difficulty.told}
+    total: dict[str, float] = {}
+    for bar in rated:
+        for name, points in bar.features:
+            total[name] = total.get(name, 0.0) + points
+    above = {
+        name: points - total[name] / len(rated)
+        for name, points in hardest.features
+        if name in telling
+    }
+    most = max(above, key=lambda name: above[name], default="")
+    return most if above.get(most, 0.0) > 0 else ""
 
 
 def _step(title: str, bar: TabBar, text: str) -> LessonStep:

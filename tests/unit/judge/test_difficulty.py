@@ -245,3 +245,31 @@ def test_a_larger_hand_finds_stretches_easier(piece):
         difficulty(arrangement, level, wide).score
         < difficulty(arrangement, level, player).score
     )
+
+
+def test_a_slow_stroke_is_a_share_of_the_score_and_no_reason_to_name(piece):
+    """One note a second; then sixteen in the same time."""
+    slow = rated(piece("0 1 melody 1 0 0 a \n 1 1 melody 2 0 0 m"))
+    fast = rated(
+        piece("\n".join(f"{n}/16 1/16 melody {1 + n % 2} 0 0 {'am'[n % 2]}" for n in range(16)))
+    )
+    assert "plucking" in {reason.feature for reason in slow.reasons}
+    assert slow.told == ()
+    assert "plucking" in {reason.feature for reason in fast.told}
+
+
+def test_reasons_are_named_by_their_share(piece):
+    told = rated(rag_with_barres(piece)).told
+    points = [reason.points for reason in told]
+    assert points == sorted(points, reverse=True)
+    assert len(told) > 2
+    assert {reason.feature for reason in told} >= {"barre", "independence"}
+
+
+def test_bars_with_as_much_are_counted_with_a_reason(piece):
+    """A way of four frets in a quarter of a second, and in three seconds in bar 2."""
+    near = "0 1/4 melody 1 1 1 a \n 1/4 1/4 melody 1 5 1 m \n 3 1 melody 1 1 1 a"
+    slow = "6 1 melody 1 5 1 m"
+    (moves,) = [r for r in rated(piece(f"{near} \n {slow}")).reasons if r.feature == "moves"]
+    assert moves.telling
+    assert "more bar" not in moves.what

@@ -224,6 +224,11 @@ def test_hard_bars_are_named_as_they_are_printed() -> None:
     reasons = tuple(Reason(bar=bar, what="so", points=1.0) for bar in (9, 2))
     verdict = replace(verdict, difficulty=replace(verdict.difficulty, reasons=reasons))
     assert hardest_lines(twice(), verdict) == ["bar 3: so", "bar 2: so"]
+    weak = tuple(replace(reason, telling=False) for reason in reasons)
+    nothing = replace(verdict, difficulty=replace(verdict.difficulty, reasons=weak))
+    assert hardest_lines(twice(), nothing) == [
+        "nothing in it asks much of the hands at this tempo"
+    ]
     assert bar_list([0]) == "the pick-up"
     assert bar_list([0, 1, 2, 4]) == "the pick-up, bars 1–2 and 4"
     assert bar_list([0, 3]) == "the pick-up and bar 3"

@@ -10,7 +10,7 @@ from itertools import pairwise
 import pytest
 
 from arranger.music.arrangement import ChordMark, Shape
-from arranger.music.verdict import BarDifficulty, Difficulty, Fidelity, Verdict
+from arranger.music.verdict import BarDifficulty, Difficulty, Fidelity, Reason, Verdict
 from arranger.tables.teaching import teaching
 from arranger.teach import teach
 from arranger.teach.bars import in_words, tab_bars
@@ -339,6 +339,39 @@ def test_the_hardest_bar_comes_from_the_verdict(piece):
     found = lesson_for(piece(lines_of(A_BAR, B_BAR, A_BAR)))
     hardest = [step for step in found if step.title.startswith("The hardest place")]
     assert hardest[0].bars == (3,)
+
+
+def test_the_hardest_bar_is_told_by_what_stands_out_in_it(piece):
+    """Plucking is the largest share everywhere; the stretch is what bar 3 has more of."""
+    arrangement = piece(lines_of(A_BAR, B_BAR, A_BAR))
+    verdict = judged(arrangement)
+    shares = [(("plucking", 8.0),), (("plucking", 8.0),), (("plucking", 8.5), ("stretch", 3.0))]
+    bars = tuple(
+        replace(bar, features=share)
+        for bar, share in zip(verdict.difficulty.bars, shares, strict=True)
+    )
+
+    def said(*telling):
+        reasons = tuple(
+            Reason(bar=1, what="", points=1.0, feature=name, telling=name in telling)
+            for name in ("plucking", "stretch")
+        )
+        graded = replace(verdict.difficulty, bars=bars, reasons=reasons)
+        return step(
+            [
+                found
+                for found in teach(arrangement, replace(verdict, difficulty=graded)).steps
+                if found.title.startswith("The hardest place")
+            ],
+            "coordination",
+        ).text
+
+    assert said("plucking", "stretch").startswith(
+        "What asks more of you here than elsewhere: the"
+    )
+    assert "the stretch" in said("plucking", "stretch")
+    assert "how fast" in said("plucking")
+    assert said().startswith("Play it alone")
 
 
 def test_loops_of_eight_bars_by_section(piece):
