@@ -1,4 +1,4 @@
-"""Bar numbers where the engraver fails: under a tie, and beside the letter of a section."""
+"""Numbers where the engraver fails: under a tie or slur, and beside the letter of a section."""
 
 from __future__ import annotations
 
@@ -21,27 +21,90 @@ _LETTERS = 324
 """Size of the engraver's own bar numbers, in drawing units."""
 _BESIDE = 90
 
+_FLAG = 190
+"""Width of the flag of an eighth, in drawing units (SMuFL: 1.06 spaces of 180)."""
+
 _Point = tuple[float, float]
 
 
 def lift_bar_numbers(root: etree._Element) -> None:
-    """Set each number of the engraver's drawing above the curves that run through it."""
-    curves = [curve for path in _paths(root) for curve in _curves(path)]
-    for group in root.iter(f"{_SVG}g"):
-        text = group.find(f"{_SVG}text")
-        if "mNum" not in group.get("class", "").split() or text is None:
-            continue
-        number = "".join(str(part) for part in text.itertext()).strip()
-        size = max((_size(part) for part in text.iter(f"{_SVG}tspan")), default=0.0)
-        x, y = float(text.get("x", "0")), float(text.get("y", "0"))
-        half = size * (_DIGIT * len(number) / 2 + _AIR)
-        for over in sorted(
-            (_over(curve, x - half, x + half) for curve in curves), reverse=True
-        ):
-            if y - size * (_TALL + _AIR) < over < y + size * (_AIR + _TALL):
-                y = min(y, over - size * _AIR)
+    """Set each number of the engraver's drawing above the curves and flags in its way."""
+    curves = [*_all_curves(root), *_flags(root)]
+    for text in _texts(root, "mNum"):
+        size = _letters(text)
+        y = _clear_of(text, curves)
         # Over the system stand the chords; there a number stops.
         text.set("y", f"{max(y, min(size, float(text.get('y', '0')))):.0f}")
+
+
+def lift_fingers(root: etree._Element) -> float:
+    """Set left fingers over the notation above the slurs that run through them.
+
+    What stands on such a finger rises with it. Returns how far the highest now reaches over
+    the drawing's top edge, in drawing units.
+    """
+    curves = _all_curves(root)
+    top = _highest_line(root)
+    over = [text for text in _texts(root, "fing") if float(text.get("y", "0")) < top]
+    reach = 0.0
+    for text in sorted(over, key=lambda text: -float(text.get("y", "0"))):
+        x, y = float(text.get("x", "0")), float(text.get("y", "0"))
+        rise = y - _clear_of(text, curves)
+        for other in over if rise > 0 else ():
+            above = float(other.get("y", "0"))
+            if above <= y and abs(float(other.get("x", "0")) - x) < _letters(text) / 2:
+                other.set("y", f"{above - rise:.0f}")
+                reach = max(reach, rise - above + _TALL * _letters(other))
+    return reach
+
+
+def _clear_of(text: etree._Element, curves: Sequence[Sequence[_Point]]) -> float:
+    """The height at which a number is clear of the curves that run through it."""
+    number = "".join(str(part) for part in text.itertext()).strip()
+    size = _letters(text)
+    x, y = float(text.get("x", "0")), float(text.get("y", "0"))
+    half = size * (_DIGIT * len(number) / 2 + _AIR)
+    for over in sorted((_over(curve, x - half, x + half) for curve in curves), reverse=True):
+        if y - size * (_TALL + _AIR) < over < y + size * (_AIR + _TALL):
+            y = min(y, over - size * _AIR)
+    return y
+
+
+def _texts(root: etree._Element, kind: str) -> Iterator[etree._Element]:
+    for group in root.iter(f"{_SVG}g"):
+        text = group.find(f"{_SVG}text")
+        if kind in group.get("class", "").split() and text is not None:
+            yield text
+
+
+def _letters(text: etree._Element) -> float:
+    return max((_size(part) for part in text.iter(f"{_SVG}tspan")), default=0.0)
+
+
+def _highest_line(root: etree._Element) -> float:
+    """The highest line of a staff."""
+    return min(
+        (
+            float(_NUMBERS.findall(path.get("d", ""))[1])
+            for group in root.iter(f"{_SVG}g")
+            if "staff" in group.get("class", "").split()
+            for path in group.findall(f"{_SVG}path")
+        ),
+        default=0.0,
+    )
+
+
+def _all_curves(root: etree._Element) -> list[Sequence[_Point]]:
+    return [curve for path in _paths(root) for curve in _curves(path)]
+
+
+def _flags(root: etree._Element) -> Iterator[Sequence[_Point]]:
+    """The upper edges of flags, as points on them."""
+    for group in root.iter(f"{_SVG}g"):
+        if "flag" in group.get("class", "").split():
+            for flag in group.iter(f"{_SVG}use"):
+                x, y = (float(n) for n in _NUMBERS.findall(flag.get("transform", "0 0"))[:2])
+                yield [(x + _FLAG * step / 4, y) for step in range(5)]
 
 
 def clear_endings(root: etree._Element, *, baseline: float) -> None:

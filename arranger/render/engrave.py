@@ -21,7 +21,12 @@ from arranger.music.arrangement import Arrangement
 from arranger.music.errors import InternalFault
 from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
-from arranger.render.bar_numbers import clear_endings, lift_bar_numbers, number_sections
+from arranger.render.bar_numbers import (
+    clear_endings,
+    lift_bar_numbers,
+    lift_fingers,
+    number_sections,
+)
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
@@ -136,6 +141,7 @@ class _Drawing:
         _shorten_ids(root)
         if self.tab_only:
             _shrink_marks(root)
+        above = lift_fingers(root)
         fingers = _finger_places(root)
         lift_bar_numbers(root)
         if self.tab_only:
@@ -152,7 +158,6 @@ class _Drawing:
         lines = [] if self.tab_only else [right for _, right in _bar_spans(root)]
         self._slurs(ours, places, top, fingers, lines)
         moments = _moments(root, self.written, places)
-        above = 0.0
         if self.tab_only:
             above = self._left_hand(ours, places, bottom + rows * _ROW)
             rows += 1 + self._count(ours, moments, places, bottom + (rows + 2) * _ROW)

@@ -225,8 +225,8 @@ class _Document:
             note = sub(holder, "note", pname=spelling.step.lower(), oct=str(spelling.octave))
             if not chunk.tied_back:
                 note.set(_ID, f"n-{index}")
-                # Without it the engraver sets fingers onto the stem.
-                sub(note, "artic", type="technical")
+            # Without it the engraver sets fingers onto the stem, another voice's as well.
+            sub(note, "artic", type="technical")
             if len(chunk.notes) == 1:
                 _set_duration(note, chunk.value)
                 note.set("stem.dir", _STEMS[name])

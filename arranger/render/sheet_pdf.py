@@ -94,6 +94,8 @@ def _steps(lesson: Lesson) -> list[dict[str, object]]:
         if kind == "loop" and len(group) > 1:
             how = group[0].text.partition(". ")[0].rstrip(".")
             steps.append({**_plain("Loops", f"{how}:"), "lines": _loops(group)})
+        elif kind == "repeats" and len(group) > 1:
+            steps.append({**_plain("Where repeats differ", ""), "lines": _repeats(group)})
         elif kind == "change":
             title = "The hardest changes" if len(group) > 1 else "The hardest change"
             steps.append({**_plain(title, ""), "cards": [_card(step) for step in group]})
@@ -127,6 +129,15 @@ def _loops(loops: Sequence[LessonStep]) -> list[str]:
         name = step.title.removeprefix("Loop ")
         more = step.text.partition(". ")[2]
         lines.append(f"{name[:1].upper()}{name[1:]}. {more}".rstrip())
+    return lines
+
+
+def _repeats(repeats: Sequence[LessonStep]) -> list[str]:
+    """A line for each repeat: which it is, and what is different in it."""
+    lines = []
+    for step in repeats:
+        name = step.title.removeprefix("Where ").rpartition(" differ")[0]
+        lines.append(f"{name[:1].upper()}{name[1:]}. {step.text}")
     return lines
 
 

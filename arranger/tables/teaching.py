@@ -33,6 +33,7 @@ class Teaching(Table):
     loop_differs: int = Field(ge=0)
     repeat_differs: int = Field(ge=1)
     differences_told: int = Field(ge=0)
+    new_share: float = Field(ge=0, le=1)
     drills: int = Field(ge=0)
     drill_times: int = Field(ge=1)
     lead_share: float = Field(ge=0, le=1)

@@ -206,13 +206,16 @@ def _differences(
     if _is_repeat(before, loop):
         title = f"Where the repeat of {there} differs"
         told = [
-            f"{in_words([other])} stands for {in_words([one])}: {_difference(one, other)}"
+            f"{in_words([other])} stands for {in_words([one])}: "
+            f"{_difference(one, other, table)}"
             for one, other in differs
         ]
         text = f"The second time {'; '.join(told)}."
     else:
         title = f"Where {in_words(loop)} differ"
-        told = [f"{in_words([other])}: {_difference(one, other)}" for one, other in differs]
+        told = [
+            f"{in_words([other])}: {_difference(one, other, table)}" for one, other in differs
+        ]
         text = f"They are {there} again, but for "
         if len(differs) <= table.differences_told:
             text += f"{'; and '.join(told)}."
@@ -226,7 +229,7 @@ def _differences(
     )
 
 
-def _difference(one: TabBar, other: TabBar) -> str:
+def _difference(one: TabBar, other: TabBar, table: Teaching) -> str:
     """How a bar differs from the bar it repeats, in words."""
     ours, theirs = set(one.tab), set(other.tab)
     changed = (ours ^ theirs) or ours
@@ -238,5 +241,7 @@ def _difference(one: TabBar, other: TabBar) -> str:
         if touched[0] == onsets[0]:
             return "its first note is different"
         return "one note is different"
+    if len(touched) > table.new_share * len(onsets):
+        return "most of it is new, so learn it as a bar of its own"
     beats = listed([counted(other.count(at)) for at in touched])
     return f"{max(len(ours - theirs), len(theirs - ours))} notes are different, on {beats}"

@@ -5,7 +5,12 @@ from __future__ import annotations
 from lxml import etree
 from render_tunes import twice
 
-from arranger.render.bar_numbers import clear_endings, lift_bar_numbers, number_sections
+from arranger.render.bar_numbers import (
+    clear_endings,
+    lift_bar_numbers,
+    lift_fingers,
+    number_sections,
+)
 from arranger.render.engrave import _clear, _Place, engraved
 from arranger.render.fold import folded
 from arranger.render.light_svg import lighten
@@ -54,6 +59,38 @@ def test_a_number_never_leaves_the_system() -> None:
     root = drawing(number("310") + tie(300))
     lift_bar_numbers(root)
     assert _y(root) == 300
+
+
+def test_a_number_on_a_flag_goes_above_it() -> None:
+    flag = '<g class="flag"><use transform="translate(400, 760) scale(0.72, 0.72)"/></g>'
+    root = drawing(number() + flag)
+    lift_bar_numbers(root)
+    assert _y(root) == 760 - 60
+    beside = drawing(number() + flag.replace("400", "900"))
+    lift_bar_numbers(beside)
+    assert _y(beside) == 800
+
+
+def finger(x: int, y: int) -> str:
+    return (
+        f'<g class="fing"><text x="{x}" y="{y}"><tspan font-size="300px">3</tspan></text></g>'
+    )
+
+
+def test_a_finger_on_a_slur_goes_above_it_with_what_stands_on_it() -> None:
+    """The finger of the thumb's note, under the staff, and one beside stay where they are."""
+    staff = '<g class="staff"><path d="M0 1000 L900 1000"/></g>'
+    slur = tie(800).replace("tie", "slur")
+    fingers = [finger(500, 800), finger(500, 480), finger(900, 800), finger(500, 1900)]
+    root = drawing(staff + "".join(fingers) + slur)
+    # The top of the curve is at 710, the finger's foot a fifth of its size above; the upper
+    # one ends above the drawing's edge only where it did not before.
+    reach = lift_fingers(root)
+    placed = [float(text.get("y")) for text in root.iterfind(".//{*}g[@class='fing']/{*}text")]
+    assert placed == [650, 330, 800, 1900]
+    assert reach == 0
+    low = drawing(staff + finger(500, 310) + tie(300).replace("tie", "slur"))
+    assert lift_fingers(low) == 0.72 * 300 - 150
 
 
 def test_a_section_keeps_its_number() -> None:

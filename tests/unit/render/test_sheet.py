@@ -188,6 +188,21 @@ def test_drills_are_printed_abreast_with_their_shapes() -> None:
     ]
 
 
+def test_repeats_that_differ_are_printed_as_one_list() -> None:
+    repeats = [
+        LessonStep(kind="repeats", title="Where the repeat of bars 1–8 differs", text="So."),
+        LessonStep(kind="repeats", title="Where bars 9–16 differ", text="Otherwise."),
+    ]
+    (printed,) = _steps(Lesson(steps=tuple(repeats)))
+    assert printed["title"] == "Where repeats differ"
+    assert printed["lines"] == [
+        "The repeat of bars 1–8. So.",
+        "Bars 9–16. Otherwise.",
+    ]
+    (alone,) = _steps(Lesson(steps=tuple(repeats[:1])))
+    assert alone["title"] == "Where the repeat of bars 1–8 differs"
+
+
 def test_a_plucking_finger_stays_with_its_beat() -> None:
     step = LessonStep(kind="right-hand", title="T", text="Pluck: 1 p+m, 2& i, 3 p. Again.")
     (printed,) = _steps(Lesson(steps=(step,)))

@@ -443,6 +443,15 @@ def test_where_a_repeat_differs(piece):
     )
 
 
+def test_an_ending_with_little_in_common_is_a_bar_of_its_own(piece):
+    """Nobody learns a bar as a list of six notes that another has not."""
+    strain = [A_BAR, B_BAR] * 4
+    other = tuple(changed(B_BAR, note, 5)[note] for note in range(4))
+    arrangement = piece(lines_of(*strain, *strain[:-1], other), sections={1: "A", 9: "A"})
+    found = step(lesson_for(arrangement), "repeats")
+    assert found.text.endswith("most of it is new, so learn it as a bar of its own.")
+
+
 def test_where_bars_that_are_printed_again_differ(piece):
     """The same bars under another letter: no repeat sign, both are printed."""
     strain = [A_BAR, B_BAR] * 4
