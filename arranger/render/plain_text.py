@@ -12,10 +12,15 @@ def one_line(text: str) -> str:
 
 
 _TIED = re.compile(
-    r"(\b(?:bars?|strings?|fingers?|frets?)|(?<=[:,] )\d[&\w-]*(?= [pima][+,.])) "
+    r"(\b(?:bars?|strings?|fingers?|frets?)|(?<=[:,] )\d[&\w-]*(?= [pima][+,.])"
+    r"|\b\d+(?= %)|\b\d+(?= –)) "
 )
 
 
 def kept_together(text: str) -> str:
-    """No line ends before a number, or before the plucking finger, that belongs to its word."""
+    """No line ends before what belongs to the word before it.
+
+    So a number stays with its bar, a plucking finger with its beat, a percent sign or the dash
+    of a list with its number.
+    """
     return _TIED.sub("\\1\N{NO-BREAK SPACE}", text)

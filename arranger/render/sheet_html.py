@@ -38,6 +38,8 @@ from arranger.render.tab_head import (
 )
 from arranger.render.written import in_written_time, thumb_beat, written_bars
 
+_OPTION = re.compile(r"(?<=: )(--[a-z-]+)")
+"""An option of the command line as a decision names it; a line must not end inside it."""
 _GLYPH = re.compile(r'<g id="(E[0-9A-F]+)"><path [^>]*/></g>')
 _NECK = (
     '<div class="neck"><svg id="neck" role="img" aria-label="The fretting hand"></svg></div>'
@@ -229,7 +231,7 @@ def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[st
         *warning_lines(arrangement),
         *(f"Hard: {line}" for line in hardest_lines(arrangement, verdict)),
     ]
-    return [escape(sentence(line)) for line in lines]
+    return [_OPTION.sub(r"<code>\1</code>", _words_of(sentence(line))) for line in lines]
 
 
 def _spoken(written: Arrangement) -> Iterator[str]:

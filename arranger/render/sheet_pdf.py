@@ -61,12 +61,12 @@ def printed_sheet(
         ],
         "form": list(folds.said),
         "lesson": _steps(lesson),
-        "hard": [sentence(line) for line in hardest_lines(arrangement, verdict)],
+        "hard": [_said(line) for line in hardest_lines(arrangement, verdict)],
         "teacher": [
             f"From the file {one_line(arrangement.file)}.",
-            f"The tune: {melody_text(arrangement, verdict)}.",
-            *(sentence(line) for line in decision_lines(arrangement)),
-            *(sentence(line) for line in warning_lines(arrangement)),
+            _said(f"The tune: {melody_text(arrangement, verdict)}"),
+            *map(_said, decision_lines(arrangement)),
+            *map(_said, warning_lines(arrangement)),
         ],
         "caution": CAUTION,
     }
@@ -78,6 +78,10 @@ def printed_sheet(
         timestamp=0,
     )
     return pdf
+
+
+def _said(line: str) -> str:
+    return kept_together(engraved_names(sentence(line)))
 
 
 @cache

@@ -51,8 +51,11 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
         clicks = 3 if beat.numerator == 3 else 2
     said = _CLICKS[clicks]
     ladder = " – ".join(str(c) for c in dict.fromkeys(_marks(tempos, beat / clicks)))
-    student, target = _marks(
-        (arrangement.student_tempo, arrangement.target_tempo), beat / clicks
+    ends = arrangement.student_tempo, arrangement.target_tempo
+    student, target = _marks(ends, beat / clicks)
+    now, later = (
+        f"{mark} ({over} over the music)" if clicks > 1 else str(mark)
+        for mark, over in zip((student, target), _marks(ends, beat), strict=True)
     )
     passes = {
         1: "one clean pass",
@@ -62,9 +65,9 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
     text = (
         f"Set the metronome to click {said} of the thumb: {ladder}. One rung up after "
         f"{passes.get(table.clean_passes, f'{table.clean_passes} clean passes in a row')}, one "
-        f"down after two faulty ones. {student} is your goal for now"
+        f"down after two faulty ones. {now} is your goal for now"
     )
-    text += f", {target} the tempo of the piece. " if target > student else ". "
+    text += f", {later} the tempo of the piece. " if target > student else ". "
     text += (
         "What counts is how many passes are right, not how long you practise "
         "(Duke et al. 2009)."

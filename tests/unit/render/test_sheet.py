@@ -22,7 +22,7 @@ from render_tunes import (
     waltz,
 )
 
-from arranger.music.arrangement import Arrangement, ChordMark
+from arranger.music.arrangement import Arrangement, ChordMark, Decision
 from arranger.music.errors import UsageError
 from arranger.music.lesson import Lesson, LessonStep
 from arranger.music.verdict import Reason
@@ -30,7 +30,8 @@ from arranger.render import Paper, documents, spoken_text
 from arranger.render.diagrams import finger_list, mirrored, shape_line, shape_svg
 from arranger.render.engrave import engraved
 from arranger.render.fold import folded
-from arranger.render.sheet_html import playing_sheet
+from arranger.render.plain_text import kept_together
+from arranger.render.sheet_html import _notes, playing_sheet
 from arranger.render.sheet_pdf import _steps
 from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
@@ -201,6 +202,19 @@ def test_repeats_that_differ_are_printed_as_one_list() -> None:
     ]
     (alone,) = _steps(Lesson(steps=tuple(repeats[:1])))
     assert alone["title"] == "Where the repeat of bars 1–8 differs"
+
+
+def test_a_sign_stays_with_its_number() -> None:
+    tied = kept_together("100 % of 4 – 5 – 6, by 7 -- 8").replace("\N{NO-BREAK SPACE}", "_")
+    assert tied == "100_% of 4_– 5_– 6, by 7 -- 8"
+
+
+def test_an_option_is_not_broken_at_the_end_of_a_line() -> None:
+    tune = replace(
+        in_written_time(waltz()), decisions=(Decision(text="Key C <b>", option="--key"),)
+    )
+    said = _notes(tune, verdict_of(tune), folded(tune))
+    assert "Key C &lt;b&gt; — to change: <code>--key</code>." in said
 
 
 def test_a_plucking_finger_stays_with_its_beat() -> None:

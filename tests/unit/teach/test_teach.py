@@ -499,7 +499,7 @@ def test_a_slow_beat_is_divided_for_the_metronome(piece):
     arrangement = piece(lines_of(A_BAR), tempo=45.0, meter=(6, 8), beat=Fraction(3, 2))
     text = step(lesson_for(arrangement), "ladder").text
     assert "three times to a beat of the thumb: 54" in text
-    assert "90 is your goal" in text
+    assert "90 (30 over the music) is your goal" in text
 
 
 def test_the_end(piece):
