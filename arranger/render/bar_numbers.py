@@ -64,7 +64,12 @@ def _clear_of(text: etree._Element, curves: Sequence[Sequence[_Point]]) -> float
     size = _letters(text)
     x, y = float(text.get("x", "0")), float(text.get("y", "0"))
     half = size * (_DIGIT * len(number) / 2 + _AIR)
-    for over in sorted((_over(curve, x - half, x + half) for curve in curves), reverse=True):
+    near = [
+        ends
+        for ends in curves
+        if min(ends[0][0], ends[3][0]) <= x + half and x - half <= max(ends[0][0], ends[3][0])
+    ]
+    for over in sorted((_over(ends, x - half, x + half) for ends in near), reverse=True):
         if y - size * (_TALL + _AIR) < over < y + size * (_AIR + _TALL):
             y = min(y, over - size * _AIR)
     return y
@@ -99,12 +104,12 @@ def _all_curves(root: etree._Element) -> list[Sequence[_Point]]:
 
 
 def _flags(root: etree._Element) -> Iterator[Sequence[_Point]]:
-    """The upper edges of flags, as points on them."""
+    """The upper edges of flags, as flat curves."""
     for group in root.iter(f"{_SVG}g"):
         if "flag" in group.get("class", "").split():
             for flag in group.iter(f"{_SVG}use"):
                 x, y = (float(n) for n in _NUMBERS.findall(flag.get("transform", "0 0"))[:2])
-                yield [(x + _FLAG * step / 4, y) for step in range(5)]
+                yield [(x + _FLAG * step / 3, y) for step in range(4)]
 
 
 def clear_endings(root: etree._Element, *, baseline: float) -> None:
@@ -168,13 +173,13 @@ def _paths(root: etree._Element) -> Iterator[etree._Element]:
 
 
 def _curves(path: etree._Element) -> Iterator[Sequence[_Point]]:
-    """The upper of the two Bézier curves that a tie is drawn from, as points on it."""
+    """The two Bézier curves that a tie is drawn from, by four points each."""
     numbers = [float(number) for number in _NUMBERS.findall(path.get("d", ""))]
     points = list(zip(numbers[::2], numbers[1::2], strict=False))
     for first in (0, 3):
         ends = points[first : first + 4]
         if len(ends) == 4:
-            yield [_bezier(ends, step / _STEPS) for step in range(_STEPS + 1)]
+            yield ends
 
 
 def _bezier(ends: Sequence[_Point], part: float) -> _Point:
@@ -185,9 +190,10 @@ def _bezier(ends: Sequence[_Point], part: float) -> _Point:
     return x, y
 
 
-def _over(curve: Sequence[_Point], left: float, right: float) -> float:
+def _over(ends: Sequence[_Point], left: float, right: float) -> float:
     """The highest point of a curve between two places; far below where it is not there."""
-    return min((y for x, y in curve if left <= x <= right), default=float("inf"))
+    points = (_bezier(ends, step / _STEPS) for step in range(_STEPS + 1))
+    return min((y for x, y in points if left <= x <= right), default=float("inf"))
 
 
 def _size(part: etree._Element) -> float:

@@ -6,6 +6,7 @@ the drawn bar with index 3, so that pages can find them again.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from lxml import etree
@@ -75,7 +76,7 @@ class _Document:
         self.bars = written_bars(written)
         self.spellings: Sequence[Spelling] = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
-        self.origins = slur_origins(written.notes)
+        self.slurred = self._slurs_by_bar()
         self.fingered = fingered_anew(written.notes)
 
     def text(self) -> str:
@@ -163,7 +164,7 @@ class _Document:
         if not self.tab_only:
             for name, voice in used.items():
                 self._fingers(measure, name, voice)
-            self._slurs(measure, bar)
+            self._slurs(measure, index)
         if bar.bar.slows and not (index and self.bars[index - 1].bar.slows):
             sub(measure, "dir", "rit.", staff="1", tstamp="1", place="above")
         if bar.bar.section:
@@ -268,10 +269,17 @@ class _Document:
                 finger.set("startid", f"#n-{index}")
                 finger.set("place", place)
 
-    def _slurs(self, measure: etree._Element, bar: WrittenBar) -> None:
-        for to, origin in self.origins.items():
-            if not bar.start <= self.written.notes[origin].onset < bar.end:
-                continue
+    def _slurs_by_bar(self) -> dict[int, list[tuple[int, int]]]:
+        """Slurred notes with the notes they come from, by the index of the bar of these."""
+        starts = [bar.start for bar in self.bars]
+        found: dict[int, list[tuple[int, int]]] = {}
+        for to, origin in slur_origins(self.written.notes).items():
+            place = bisect_right(starts, self.written.notes[origin].onset) - 1
+            found.setdefault(place, []).append((to, origin))
+        return found
+
+    def _slurs(self, measure: etree._Element, index: int) -> None:
+        for to, origin in self.slurred.get(index, ()):
             if self.written.notes[to].slur == "slide":
                 slide = sub(measure, "gliss", startid=f"#n-{origin}", endid=f"#n-{to}")
                 slide.set("lform", "solid")
