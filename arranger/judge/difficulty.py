@@ -195,7 +195,7 @@ LEARNT = {
     "shapes": "{} shapes to learn",
     "places": "{} different places on the neck, by the finger that plays them",
     "patterns": "{} different strokes of the plucking fingers within a bar",
-    "colours": "{} names of notes beyond those of a scale",
+    "colours": "the last of {} notes foreign to the scale",
     "length": "{} notes in all",
 }
 """What is learnt once, in words; the last bar that brings a new one is named."""

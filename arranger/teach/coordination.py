@@ -122,8 +122,8 @@ DEMANDS = {
     "repeats": "a finger that plucks again at once",
     "independence": "the tune against the thumb",
     "slurs": "the slur under the thumb",
-    "shifts": "the shift",
-    "changes": "the change of shape",
+    "shifts": "the shift of the hand",
+    "changes": "the fingers that take a new shape",
     "crossing": "how the plucking fingers change strings",
 }
 _NAMED = 6

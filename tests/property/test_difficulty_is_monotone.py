@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from arranger.judge import difficulty
 from arranger.tables import default_player, level_named
 
-LEARNT = ("to learn", "on the neck", "within a bar", "beyond those of a scale", "notes in all")
+LEARNT = ("to learn", "on the neck", "within a bar", "foreign to the scale", "notes in all")
 LEVEL = level_named("advanced")
 PLAYER = default_player(LEVEL)
 
