@@ -223,7 +223,9 @@ class _Drawing:
             top = left.y - 0.8 * _SPACE
             middle = (left.x + right.x) / 2
             high = f"{middle:.0f},{top - _SPACE:.0f}"
-            path = f"M{left.x:.0f},{top:.0f} Q{high} {right.x:.0f},{top:.0f}"
+            begins = _beside(left.x, 1, top, fingers)
+            ends = _beside(right.x, -1, top, fingers)
+            path = f"M{begins:.0f},{top:.0f} Q{high} {ends:.0f},{top:.0f}"
             arc = sub(parent, f"{_SVG}path", d=path, fill="none")
             arc.set("stroke-width", "22")
             sign = "H" if self.notes[to].slur == "hammer-on" else "P"
@@ -506,6 +508,15 @@ def _clear(x: float, y: float, fingers: Sequence[_Place], lines: Sequence[float]
     ways = (0.0, 1.0, -1.0, 1.6, -1.6, 2.4, -2.4)
     tried = (x + way * _SPACE for way in ways)
     return next((at for at in tried if all(abs(at - f) > w * _SPACE for f, w in near)), x)
+
+
+def _beside(x: float, way: int, top: float, fingers: Sequence[_Place]) -> float:
+    """Where an arc at height ``top`` ends over ``x``, or beside a finger that stands there."""
+    met = any(
+        abs(place.x - x) < 0.8 * _SPACE and -1.2 * _SPACE < place.y - top < 0.6 * _SPACE
+        for place in fingers
+    )
+    return x + way * 0.7 * _SPACE if met else x
 
 
 def _shorten_ids(root: etree._Element) -> None:

@@ -11,7 +11,7 @@ from arranger.render.bar_numbers import (
     lift_fingers,
     number_sections,
 )
-from arranger.render.engrave import _clear, _Place, engraved
+from arranger.render.engrave import _beside, _clear, _Place, engraved
 from arranger.render.fold import folded
 from arranger.render.light_svg import lighten
 
@@ -158,3 +158,12 @@ def test_a_slur_letter_stands_beside_a_bar_line() -> None:
     assert _clear(1000.0, 0.0, (), (2000.0,)) == 1000
     finger = _Place(1180.0, 0.0)
     assert _clear(1000.0, 0.0, (finger,), (1000.0,)) < 1000
+
+
+def test_an_arc_of_the_tab_ends_beside_a_low_finger() -> None:
+    """A finger under the staff comes down to the tab; an arc there ends towards its middle."""
+    low, high = _Place(1000, 480), _Place(1000, 200)
+    assert _beside(1000, 1, 500, [low]) == 1000 + 126
+    assert _beside(1000, -1, 500, [low]) == 1000 - 126
+    assert _beside(1000, 1, 500, [high]) == 1000
+    assert _beside(1400, 1, 500, [low]) == 1400
