@@ -18,6 +18,8 @@ from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
 
 Scope = tuple[int, ...]
+AT_ONCE = 250_000
+"""Entries of a table that are added up at once: few enough to stay near the processor."""
 
 
 @dataclass(slots=True)
@@ -163,7 +165,7 @@ def _joined(
 def _min_plus(
     variable: int, rest: Scope, group: list[tuple[Scope, IntArray]], sizes: list[int]
 ) -> IntArray:
-    """``_joined`` for two neighbours, without building the three-dimensional table."""
+    """``_joined`` for two neighbours, without building the whole three-dimensional table."""
     first, second = rest
     left: IntArray = np.zeros((sizes[first], sizes[variable]), dtype=np.int32)
     right: IntArray = np.zeros((sizes[second], sizes[variable]), dtype=np.int32)
@@ -175,13 +177,15 @@ def _min_plus(
             right = right + _aligned((second, variable), scope, table)
         else:
             left = left + _aligned((first, variable), scope, table)
-    best: IntArray = np.empty((sizes[first], sizes[second]), dtype=np.int32)
     tables = [_aligned((first, second, variable), scope, table) for scope, table in cube]
-    for row in range(sizes[first]):
-        plane = left[row][None, :] + right
+    best: IntArray = np.empty((sizes[first], sizes[second]), dtype=np.int32)
+    together = max(1, AT_ONCE // (sizes[second] * sizes[variable]))
+    for start in range(0, sizes[first], together):
+        rows = slice(start, start + together)
+        block = left[rows, None, :] + right[None, :, :]
         for table in tables:
-            plane = plane + table[row]
-        best[row] = plane.min(axis=1)
+            block += table[rows]
+        block.min(axis=-1, out=best[rows])
     return np.minimum(best, FORBIDDEN)
 
 

@@ -121,6 +121,7 @@ def _effort() -> Effort:
     return Effort(
         rounds=table.rounds,
         turns=table.turns,
+        looks=table.looks,
         width=tenths(table.width),
         model_width=tenths(table.model_width),
         model_moves=table.model_moves,

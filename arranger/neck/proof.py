@@ -4,9 +4,12 @@
 2. Elimination over the rows that look useful gives the best folded solution, again and
    again with prices on shapes: a first solution within the shape budget.
 3. Elimination with prices over every row that could still belong to something better
-   gives the lower bound. (A row whose min-marginal exceeds the solution cannot.) Where its
-   tables would grow too large, equal bars are brought to agree first: fewer rows are left.
-4. CP-SAT decides over the useful rows, with the best solution so far as its hint.
+   gives the lower bound. (A row whose min-marginal exceeds the solution cannot.) The
+   solutions are parted by the shapes they take up until none is better, or as often as the
+   effort allows. Where the tables of elimination would grow too large, equal bars are
+   brought to agree first: fewer rows are left.
+4. Where a gap is left, CP-SAT decides over the useful rows, with the best solution so far
+   as its hint.
 """
 
 from __future__ import annotations
@@ -19,10 +22,11 @@ import numpy as np
 from arranger.music.errors import InternalFault
 from arranger.neck.agreement import Agreement, agreement
 from arranger.neck.dynamic import Lattice, Path, least_marginals, prices
-from arranger.neck.folding import folded_optimum
+from arranger.neck.folding import Folded, folded_optimum
 from arranger.neck.grips import IntArray
 from arranger.neck.model import ModelData, solve
 from arranger.neck.moves import FORBIDDEN
+from arranger.neck.shape_branches import ShapeBranches
 from arranger.neck.shape_budget import (
     Place,
     ShapeBudget,
@@ -38,12 +42,14 @@ LOOKS = 2
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How hard to try. Widths are tenths of a point beyond the best path; ``work`` is in
-    the solver's deterministic seconds.
+    """How hard to try: ``rounds`` of pricing shapes, ``turns`` of bringing equal bars to
+    agree, ``looks`` at solutions parted by a shape. Widths are tenths of a point beyond the
+    best path; ``work`` is in the solver's deterministic seconds.
     """
 
     rounds: int
     turns: int
+    looks: int
     width: int
     model_width: int
     model_moves: int
@@ -71,14 +77,16 @@ class _Best:
     paths: dict[int, Path] | None = None
     objective: int = FORBIDDEN * 4
 
-    def offer(self, paths: dict[int, Path]) -> None:
-        """Keep ``paths`` if they are within the budget and cheaper than what is known."""
+    def offer(self, paths: dict[int, Path]) -> int:
+        """Keep ``paths`` if they are within the budget and cheaper than what is known;
+        answers with the cost of the best.
+        """
         shapes = self.budget.cost(len(shapes_used(self.net, self.numbers, paths)))
-        if shapes is None:
-            return
-        cost = self.net.cost([paths[kind] for kind in self.net.piece.order]) + shapes
-        if cost < self.objective:
-            self.paths, self.objective = paths, cost
+        if shapes is not None:
+            cost = self.net.cost([paths[kind] for kind in self.net.piece.order]) + shapes
+            if cost < self.objective:
+                self.paths, self.objective = paths, cost
+        return self.objective
 
 
 def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
@@ -96,10 +104,12 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
     extra = _by_occurrence(net, priced.by_row())
     found = prices(net, extra=extra)
     known = Agreement(found.best, least_marginals(net, found))
-    bound, exact = _bound(net, budget, priced, known.marginals, best)
+    bound, exact = _bound(best, priced, known.marginals, effort.looks)
     if not exact:
-        known, agreed = _agreed(net, budget, priced, best, turns=effort.turns)
+        known, agreed = _agreed(net, budget, priced, best, effort)
         bound = max(bound, agreed)
+    if bound >= best.objective:
+        return Proven(best.paths, best.objective, best.objective, 0.0)
     rows = _with(_model_rows(net, known, effort), best.paths)
     data = ModelData(net, rows, budget, best.paths)
     solved = solve(data, most_work=effort.work, seconds=effort.seconds)
@@ -110,15 +120,15 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
 
 
 def _agreed(
-    net: Lattice, budget: ShapeBudget, priced: ShapePrices, best: _Best, *, turns: int
+    net: Lattice, budget: ShapeBudget, priced: ShapePrices, best: _Best, effort: Effort
 ) -> tuple[Agreement, int]:
     """Equal bars brought to agree, and the bound from the rows that are left then."""
     slack = budget.slack(priced.weight, priced.count)
     extra = _by_occurrence(net, priced.by_row())
-    known = agreement(net, extra, goal=best.objective - slack, turns=turns)
+    known = agreement(net, extra, goal=best.objective - slack, turns=effort.turns)
     bound = known.bound + slack
     for _ in range(LOOKS):
-        found, exact = _bound(net, budget, priced, known.marginals, best)
+        found, exact = _bound(best, priced, known.marginals, effort.looks)
         bound = max(bound, found)
         if exact:
             break
@@ -133,8 +143,9 @@ def _shape_prices(
     rows = _rows(least_marginals(net, found), found.best, effort.width)
     priced = ShapePrices(net, budget.new)
     highest, kept = -FORBIDDEN, priced.state()
+    folded = Folded(net, rows)
     for turn in range(effort.rounds):
-        optimum, paths = folded_optimum(net, rows, priced.by_row())
+        optimum, paths = folded.optimum(priced.by_row())
         reached = optimum.cost + budget.slack(priced.weight, priced.count)
         if reached > highest:
             highest, kept = reached, priced.state()
@@ -142,8 +153,7 @@ def _shape_prices(
         if turn + 1 == effort.rounds:
             _offer_within(net, budget, rows, paths, best)
         used = len(shapes_used(net, best.numbers, paths))
-        if budget.most is not None and used > budget.most:
-            priced.weight = round(priced.weight * 1.3)
+        priced.weight = budget.weighed(used, priced.weight)
         priced.follow(paths, 1.0 / (turn + 1.5))
     if best.paths is None:  # the useful rows need more shapes than allowed: try them all
         rows = _rows(least_marginals(net, found), found.best, FORBIDDEN)
@@ -226,27 +236,31 @@ def _by_occurrence(net: Lattice, per_class: dict[Place, IntArray]) -> dict[Place
 
 
 def _bound(
-    net: Lattice,
-    budget: ShapeBudget,
-    priced: ShapePrices,
-    marginals: dict[Place, IntArray],
-    best: _Best,
+    best: _Best, priced: ShapePrices, marginals: dict[Place, IntArray], looks: int
 ) -> tuple[int, bool]:
-    """A lower bound on every folded solution within the budget, and whether it is the best
-    that these prices give.
+    """A lower bound on every folded solution within the budget, and whether elimination was
+    exact on the way.
 
-    Its witness, and the best solution with the witness's shapes, are offered on the way.
+    The rows that could belong to something better are parted by the shapes they take up.
     """
+    net, budget = best.net, best.budget
     slack = budget.slack(priced.weight, priced.count)
-    most = min(best.objective - slack, FORBIDDEN - 1)
-    rows = {
-        place: np.flatnonzero(costs <= most).astype(np.int32)
+    rows = _below(marginals, best.objective - slack)
+    objective = best.objective
+    if not all(len(keep) for keep in rows.values()):
+        return objective, True
+    best.offer(folded_optimum(net, rows, priced.by_row())[1])
+    if best.objective < objective:  # fewer rows could belong to anything better still
+        objective = best.objective
+        rows = _below(marginals, objective - slack)
+    branches = ShapeBranches(net, budget, priced, rows)
+    found, exact = branches.bound(objective, best.offer, looks)
+    return min(objective, found), exact
+
+
+def _below(marginals: dict[Place, IntArray], most: int) -> dict[Place, IntArray]:
+    """The rows through which a path of at most so many tenths leads."""
+    return {
+        place: np.flatnonzero(costs <= min(most, FORBIDDEN - 1)).astype(np.int32)
         for place, costs in marginals.items()
     }
-    if not all(len(keep) for keep in rows.values()):
-        return best.objective, True
-    objective = best.objective
-    optimum, paths = folded_optimum(net, rows, priced.by_row())
-    best.offer(paths)
-    _offer_within(net, budget, rows, paths, best)
-    return min(objective, optimum.cost + slack), optimum.exact

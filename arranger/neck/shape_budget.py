@@ -9,7 +9,7 @@ to the places where the shape is in fact used.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,11 +17,14 @@ from numpy.typing import NDArray
 
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.grips import IntArray
+from arranger.neck.moves import FORBIDDEN
 from arranger.tables.shapes import ChordShape
 
 Place = tuple[int, int]
 """(class, slot) at which a hand may be taken up."""
 PlacePrices = dict[Place, IntArray]
+State = tuple[int, NDArray[np.float64]]
+"""The price of a shape in tenths, and the share of it that each place pays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +44,31 @@ class ShapeBudget:
             return None
         return self.new * shapes + self.beyond * max(0, shapes - self.wanted)
 
-    def slack(self, weight: int, known: int) -> int:
-        """The least of cost(k) − weight·k over 0 ≤ k ≤ known: what a price of ``weight``
-        a shape misses at worst (0 or negative).
+    def slack(self, weight: int, known: int, held: int = 0) -> int:
+        """The least of cost(held + k) − weight·k over 0 ≤ k ≤ known: what a price of
+        ``weight`` a shape misses at worst, where ``held`` shapes are held whatever comes.
+
+        Raises
+        ------
+        ValueError : more shapes are held than there may be.
         """
-        costs = ((k, self.cost(k)) for k in range(known + 1))
+        costs = ((k, self.cost(held + k)) for k in range(known + 1))
         return min(cost - weight * k for k, cost in costs if cost is not None)
+
+    def weighed(self, shapes: int, weight: int) -> int:
+        """A price of a shape (tenths) nearer to what makes a piece hold as many as are wished
+        for, after one of ``weight`` had it hold ``shapes``.
+
+        It lies between what a shape costs up to the wish and what it costs beyond, half of
+        the way to the one or the other; where a piece held more than it may, above both.
+        """
+        dearest = self.new + self.beyond
+        if self.most is not None and shapes > self.most:
+            return max(round(weight * 1.3), dearest)
+        weight = min(weight, dearest)
+        if shapes == self.wanted:
+            return weight
+        return (weight + (dearest if shapes > self.wanted else self.new)) // 2
 
 
 def places(net: Lattice) -> list[Place]:
@@ -88,12 +110,12 @@ class ShapePrices:
     def __init__(self, net: Lattice, weight: int) -> None:
         self.weight = weight
         self._net = net
-        self._numbers, shapes = shape_numbers(net)
+        self.numbers, shapes = shape_numbers(net)
         self.count = len(shapes)
         self._places = places(net)
         self._share = np.zeros((len(self._places), len(shapes)))
         for at, (kind, slot) in enumerate(self._places):
-            held = self._numbers[net.grips[kind][slot].hand]
+            held = self.numbers[net.grips[kind][slot].hand]
             self._share[at, np.unique(held[held >= 0])] = 1.0
         total = self._share.sum(axis=0, keepdims=True)
         self._share /= np.where(total > 0, total, 1.0)
@@ -102,7 +124,7 @@ class ShapePrices:
         """Move a ``rate`` (0..1) of each used shape's price to the places that use it."""
         used = np.zeros_like(self._share)
         for at, (kind, slot) in enumerate(self._places):
-            number = self._numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]]
+            number = self.numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]]
             if number >= 0:
                 used[at, number] = 1.0
         total = used.sum(axis=0, keepdims=True)
@@ -110,22 +132,59 @@ class ShapePrices:
         held = total[0] > 0
         self._share[:, held] = (1 - rate) * self._share[:, held] + rate * target[:, held]
 
-    def state(self) -> tuple[int, NDArray[np.float64]]:
+    def shapes_in(self, rows: Mapping[Place, IntArray]) -> frozenset[int]:
+        """Numbers of the shapes that any of these rows holds."""
+        found: set[int] = set()
+        for (kind, slot), keep in rows.items():
+            found.update(self.numbers[self._net.grips[kind][slot].hand[keep]].tolist())
+        return frozenset(found - {-1})
+
+    def paid(self, paths: dict[int, Path]) -> dict[int, int]:
+        """Tenths that ``paths`` pay for each shape they hold, by number."""
+        paid = dict.fromkeys(shapes_used(self._net, self.numbers, paths), 0)
+        prices = self._tenths()
+        for at, (kind, slot) in enumerate(self._places):
+            number = int(self.numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]])
+            if number >= 0:
+                paid[number] += int(prices[at, number])
+        return paid
+
+    def state(self) -> State:
         """Weight and shares, to come back to with ``restore``."""
         return self.weight, self._share.copy()
 
-    def restore(self, state: tuple[int, NDArray[np.float64]]) -> None:
+    def restore(self, state: State) -> None:
         """Take back an earlier ``state``."""
         self.weight, self._share = state[0], state[1].copy()
 
-    def by_row(self) -> PlacePrices:
-        """Whole tenths to add to every grip, once a class; rounded down to stay a bound."""
+    def by_row(
+        self, free: frozenset[int] = frozenset(), barred: frozenset[int] = frozenset()
+    ) -> PlacePrices:
+        """Whole tenths to add to every grip, once a class. Of the shapes (numbers) those of
+        ``free`` cost nothing here, and those of ``barred`` cannot be taken up.
+        """
         prices: PlacePrices = {}
+        tenths = self._tenths()
+        tenths[:, sorted(free)] = 0
+        tenths[:, sorted(barred)] = FORBIDDEN
         for at, (kind, slot) in enumerate(self._places):
-            row = np.floor(self._share[at] * self.weight + 1e-9).astype(np.int32)
-            held = self._numbers[self._net.grips[kind][slot].hand]
-            prices[kind, slot] = np.append(row, np.int32(0))[held]  # -1, no shape: free
+            held = self.numbers[self._net.grips[kind][slot].hand]
+            prices[kind, slot] = np.append(tenths[at], np.int32(0))[held]  # -1, no shape: free
         return prices
+
+    def _tenths(self) -> IntArray:
+        """(places, shapes) whole tenths that add up to no more than the price of a shape.
+
+        Rounded down, and what is missing goes to the places that lost most: a price of
+        three points over forty bars would otherwise be lost.
+        """
+        exact = self._share * self.weight
+        whole = np.floor(exact + 1e-9)
+        missing = np.floor(exact.sum(axis=0) + 1e-6 - whole.sum(axis=0))
+        order = np.argsort(whole - exact, axis=0, kind="stable")
+        rank = np.argsort(order, axis=0, kind="stable")
+        tenths: IntArray = (whole + (rank < missing[None, :])).astype(np.int32)
+        return tenths
 
 
 def allowed_rows(

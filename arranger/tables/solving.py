@@ -12,6 +12,7 @@ class SolvingTable(Table):
     ceiling: float = Field(gt=0)
     rounds: int = Field(ge=1)
     turns: int = Field(ge=1)
+    looks: int = Field(ge=0)
     width: float = Field(gt=0)
     model_width: float = Field(gt=0)
     model_moves: int = Field(ge=1000)

@@ -19,7 +19,14 @@ from arranger.run.understand import understand
 CORPUS = Path(__file__).parents[2] / "corpus"
 FREE = ShapeBudget(new=0, beyond=0, wanted=100, most=None)
 EFFORT = Effort(
-    rounds=2, turns=20, width=100, model_width=10, model_moves=500, work=0.1, seconds=5
+    rounds=2,
+    turns=20,
+    looks=4,
+    width=100,
+    model_width=10,
+    model_moves=500,
+    work=0.1,
+    seconds=5,
 )
 
 

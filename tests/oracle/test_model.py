@@ -29,7 +29,8 @@ from arranger.neck.folding import folded_optimum
 from arranger.neck.model import ModelData, Solution, Variables, solve
 from arranger.neck.moves import FORBIDDEN
 from arranger.neck.proof import Effort, prove
-from arranger.neck.shape_budget import ShapeBudget
+from arranger.neck.shape_branches import ShapeBranches
+from arranger.neck.shape_budget import ShapeBudget, ShapePrices, shapes_used
 
 FREE = ShapeBudget(new=0, beyond=0, wanted=9, most=None)
 BUDGETS = {
@@ -40,8 +41,16 @@ BUDGETS = {
     "at most two": ShapeBudget(new=30, beyond=60, wanted=1, most=2),
 }
 EFFORT = Effort(
-    rounds=6, turns=20, width=100, model_width=10**6, model_moves=10**6, work=20, seconds=60
+    rounds=6,
+    turns=20,
+    looks=0,
+    width=100,
+    model_width=10**6,
+    model_moves=10**6,
+    work=20,
+    seconds=60,
 )
+"""The shapes are not parted: what the model decides alone is tried here."""
 
 
 @pytest.fixture(scope="module", params=PIECES)
@@ -125,6 +134,61 @@ def test_a_proof_holds_and_is_tight(net: Lattice, budget: ShapeBudget) -> None:
     assert played + shapes == proven.objective == best
     if budget is FREE:
         assert proven.bound == proven.objective
+
+
+def test_parting_by_shapes_alone_closes_the_gap(net: Lattice, budget: ShapeBudget) -> None:
+    proven = prove(net, budget, replace(EFFORT, looks=100, work=0))
+    assert proven.bound == proven.objective == least_within(net, budget)
+
+
+@pytest.mark.parametrize("looks", [0, 1, 2, 3])
+def test_a_bound_holds_however_early_the_parting_ends(
+    net: Lattice, budget: ShapeBudget, looks: int
+) -> None:
+    least = least_within(net, budget)
+    known = FORBIDDEN
+    branches = ShapeBranches(net, budget, ShapePrices(net, budget.new), all_rows(net))
+    bound, exact = branches.bound(known, lambda paths: known, looks)
+    assert exact
+    assert bound <= least
+
+
+def test_parting_offers_the_best_solution_on_the_way(net: Lattice, budget: ShapeBudget) -> None:
+    found: list[int] = [FORBIDDEN]
+
+    def offer(paths: dict[int, Path]) -> int:
+        shapes = budget.cost(len(shapes_held(net, paths)))
+        if shapes is not None:
+            found.append(net.cost([paths[kind] for kind in net.piece.order]) + shapes)
+        return min(found)
+
+    branches = ShapeBranches(net, budget, ShapePrices(net, budget.new), all_rows(net))
+    bound, _ = branches.bound(FORBIDDEN, offer, 1000)
+    assert bound == min(found) == least_within(net, budget)
+
+
+@pytest.mark.parametrize("weight", [1, 7, 30, 91])
+def test_prices_of_a_shape_add_up_to_what_it_costs(net: Lattice, weight: int) -> None:
+    """To no more, or the bound would be false; to no less, or a part of it would be lost."""
+    priced = ShapePrices(net, weight)
+    told = dict.fromkeys(priced.shapes_in(all_rows(net)), 0)
+    for (kind, slot), price in priced.by_row().items():
+        hands = priced.numbers[net.grips[kind][slot].hand]
+        for number in set(hands.tolist()) - {-1}:
+            at_once = set(price[hands == number].tolist())
+            assert len(at_once) == 1
+            told[number] += at_once.pop()
+    assert set(told.values()) <= {weight}
+
+
+def test_a_barred_shape_is_not_taken_up(net: Lattice) -> None:
+    priced = ShapePrices(net, 30)
+    for number in priced.shapes_in(all_rows(net)):
+        optimum, paths = folded_optimum(
+            net, all_rows(net), priced.by_row(barred=frozenset({number}))
+        )
+        if optimum.cost < FORBIDDEN:
+            assert number not in shapes_used(net, priced.numbers, paths)
 
 
 @pytest.mark.parametrize("name", PIECES)
