@@ -24,11 +24,10 @@ from arranger.render.spelling import (
 )
 from arranger.render.voices import (
     FLAGS,
-    VOICE_NAMES,
     Chunk,
     Sound,
     VoiceName,
-    bar_voice,
+    bar_voices,
     sounds,
     tuplet_groups,
 )
@@ -150,7 +149,7 @@ class _Document:
             measure.set("right", "rptend")
         elif index == len(self.bars) - 1:
             measure.set("right", "end")
-        chunks = {name: bar_voice(bar, self.voices[name]) for name in VOICE_NAMES}
+        chunks = bar_voices(bar, self.voices, self.written.notes)
         used = {
             name: voice
             for name, voice in chunks.items()
@@ -188,8 +187,7 @@ class _Document:
             (chunk.onset, index)
             for voice in chunks.values()
             for chunk in voice
-            if not chunk.tied_back
-            for index in chunk.notes
+            for index in chunk.plucked
         ]
         order = [index for _, index in sorted(starting)]
         return frozenset(shown_accidentals(order, self.spellings, self.written.key))
@@ -224,18 +222,19 @@ class _Document:
         for index in chunk.notes:
             spelling = self.spellings[index]
             note = sub(holder, "note", pname=spelling.step.lower(), oct=str(spelling.octave))
-            if not chunk.tied_back:
+            tied_back = index in chunk.tied_back
+            if not tied_back:
                 note.set(_ID, f"n-{index}")
             # Without it the engraver sets fingers onto the stem, another voice's as well.
             sub(note, "artic", type="technical")
             if len(chunk.notes) == 1:
                 _set_duration(note, chunk.value)
                 note.set("stem.dir", _STEMS[name])
-            tie = _TIES[chunk.tied_back, index in chunk.tied_on]
+            tie = _TIES[tied_back, index in chunk.tied_on]
             if tie:
                 note.set("tie", tie)
             sign = _ACCIDENTALS[spelling.alter]
-            if index in signs and not chunk.tied_back:
+            if index in signs and not tied_back:
                 note.set("accid", sign)
             elif spelling.alter:
                 note.set("accid.ges", sign)
@@ -243,12 +242,12 @@ class _Document:
     def _tab_layer(self, layer: etree._Element, voice: Sequence[Chunk]) -> None:
         """Numbers where a string is plucked; a note held on is not written again."""
         for chunk in voice:
-            if not chunk.notes or chunk.tied_back:
+            if not chunk.plucked:
                 _set_duration(sub(layer, "space"), chunk.value)
                 continue
             group = sub(layer, "tabGrp")
             _set_duration(group, chunk.value)
-            for index in chunk.notes:
+            for index in chunk.plucked:
                 placed = self.written.notes[index]
                 note = sub(group, "note")
                 note.set(_ID, f"t-{index}")
@@ -261,9 +260,7 @@ class _Document:
         """Left fingers: above the staff for the fingers' notes, below for the thumb's."""
         place = "below" if name == "lower" else "above"
         for chunk in voice:
-            if chunk.tied_back:
-                continue
-            fretted = [n for n in chunk.notes if n in self.fingered]
+            fretted = [n for n in chunk.plucked if n in self.fingered]
             for index in fretted if place == "above" else reversed(fretted):
                 finger = sub(measure, "fing", self.written.notes[index].left, staff="1")
                 finger.set("startid", f"#n-{index}")

@@ -20,7 +20,7 @@ from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
 from arranger.render.note_values import plain_value
 from arranger.render.slurs import slur_ends
 from arranger.render.spelling import open_string, shown_accidentals, spellings
-from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voice, sounds
+from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voices, sounds
 from arranger.render.written import (
     WrittenBar,
     in_notatable_time,
@@ -53,9 +53,9 @@ class _Score:
         self.spellings = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
         self.chunks = {
-            (bar.start, name): bar_voice(bar, self.voices[name])
+            (bar.start, name): chunks
             for bar in self.bars
-            for name in VOICE_NAMES
+            for name, chunks in bar_voices(bar, self.voices, written.notes).items()
         }
         self.divisions = self._divisions()
         self.slurs = slur_ends(written.notes)
@@ -248,8 +248,7 @@ class _Score:
             (chunk.onset, index)
             for name in VOICE_NAMES
             for chunk in self.chunks[bar.start, name]
-            if not chunk.tied_back
-            for index in chunk.notes
+            for index in chunk.plucked
         ]
         notes = [index for _, index in sorted(order)]
         shown = shown_accidentals(notes, self.spellings, self.written.key)

@@ -60,8 +60,7 @@ class VoiceOfBar:
             self._harmonies(measure, chunk.onset, chunk.end)
             if not chunk.notes and self.name == "inner":
                 sub(sub(measure, "forward"), "duration", self._duration(chunk.value.length))
-            elif not chunk.notes or (self.staff == TAB and chunk.tied_back):
-                # In tab a number means: pluck. A note held on is not written again.
+            elif not chunk.notes or (self.staff == TAB and not chunk.plucked):
                 self._rest(measure, chunk)
             else:
                 self._chord(measure, chunk)
@@ -109,7 +108,9 @@ class VoiceOfBar:
 
     def _chord(self, measure: etree._Element, chunk: Chunk) -> None:
         """The notes of a chunk from the highest string down; the first carries its beams."""
-        for place, index in enumerate(reversed(chunk.notes)):
+        # In tab a number means: pluck. A note held on is not written again.
+        notes = chunk.plucked if self.staff == TAB else chunk.notes
+        for place, index in enumerate(reversed(notes)):
             note = sub(measure, "note")
             if place:
                 sub(note, "chord")
@@ -127,7 +128,9 @@ class VoiceOfBar:
         if self.staff == STAFF:
             _add_ties(note, "tie", chunk, index)
         sub(note, "voice", _VOICE_NUMBERS[self.staff, self.name])
-        _add_value(note, chunk, None if chunk.tied_back else self.accidentals.get(index))
+        _add_value(
+            note, chunk, None if index in chunk.tied_back else self.accidentals.get(index)
+        )
         sub(note, "stem", _STEMS[self.name] if self.staff == STAFF else "none")
         sub(note, "staff", str(self.staff))
 
@@ -148,7 +151,7 @@ class VoiceOfBar:
         technical = etree.Element("technical")
         if self.staff == TAB:
             self._add_place(technical, index, slurs)
-        elif not chunk.tied_back:
+        elif index not in chunk.tied_back:
             self._add_fingers(technical, index)
         if len(technical):
             notations.append(technical)
@@ -157,7 +160,7 @@ class VoiceOfBar:
     def _slur_ends(self, index: int, chunk: Chunk) -> list[tuple[str, str]]:
         """(stop or start, kind): a slur leaves from the last of tied notes."""
         ends = []
-        if index in self.slurs.stops and not chunk.tied_back:
+        if index in self.slurs.stops and index not in chunk.tied_back:
             ends.append(("stop", self.slurs.stops[index]))
         if index in self.slurs.starts and (self.staff == TAB or index not in chunk.tied_on):
             ends.append(("start", self.slurs.starts[index]))
@@ -213,7 +216,7 @@ def _add_value(note: etree._Element, chunk: Chunk, accidental: str | None) -> No
 
 
 def _add_ties(parent: etree._Element, tag: str, chunk: Chunk, index: int) -> None:
-    if chunk.tied_back:
+    if index in chunk.tied_back:
         sub(parent, tag, type="stop")
     if index in chunk.tied_on:
         sub(parent, tag, type="start")

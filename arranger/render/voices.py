@@ -7,8 +7,8 @@ another note of its voice is held gets a voice of its own, so that nothing held 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Literal
 
@@ -43,15 +43,20 @@ class Sound:
 class Chunk:
     """One written symbol: a chord, or a rest when ``notes`` is empty.
 
-    All its notes are tied to the chunk before it, or none (``tied_back``); ``tied_on`` are
-    those of its notes that are tied to the chunk after it.
+    ``tied_back`` are those of its notes that are tied to the chunk before it, ``tied_on``
+    those that are tied to the chunk after it.
     """
 
     onset: Beat
     value: NoteValue
     notes: tuple[int, ...] = ()
-    tied_back: bool = False
+    tied_back: tuple[int, ...] = ()
     tied_on: tuple[int, ...] = ()
+
+    @property
+    def plucked(self) -> tuple[int, ...]:
+        """The notes that begin here."""
+        return tuple(note for note in self.notes if note not in self.tied_back)
 
     @property
     def end(self) -> Beat:
@@ -102,6 +107,56 @@ def _chords(notes: Sequence[Placement], members: Sequence[int]) -> Iterator[Soun
         yield Sound(onset=notes[group[0]].onset, end=end, notes=tuple(group), ends=ends)
 
 
+def bar_voices(
+    bar: WrittenBar, voices: Mapping[VoiceName, Sequence[Sound]], notes: Sequence[Placement]
+) -> dict[VoiceName, tuple[Chunk, ...]]:
+    """The voices of a bar, each filled from bar line to bar line.
+
+    An inner chord that begins where a held one is written anew, after a tie, shares its stem:
+    two stems side by side would say nothing more.
+    """
+    found = {name: list(bar_voice(bar, voices[name])) for name in VOICE_NAMES}
+    alone = []
+    for sound in voices["inner"]:
+        home: VoiceName = "lower" if notes[sound.notes[0]].right == "p" else "upper"
+        span = _shared(found[home], sound, voices["inner"])
+        if not span:
+            alone.append(sound)
+        for place in span:
+            found[home][place] = _joined(found[home][place], sound, notes, place < span[-1])
+    return {
+        "upper": tuple(found["upper"]),
+        "lower": tuple(found["lower"]),
+        "inner": bar_voice(bar, alone),
+    }
+
+
+def _shared(chunks: Sequence[Chunk], sound: Sound, inner: Sequence[Sound]) -> range:
+    """Places of the tied chunks whose stems an inner chord can share; none where it cannot."""
+    first = next((at for at, chunk in enumerate(chunks) if chunk.onset == sound.onset), None)
+    if first is None or not chunks[first].tied_back:
+        return range(0)
+    last = first
+    while chunks[last].end < sound.end and chunks[last].tied_on:
+        last += 1
+        if last == len(chunks):
+            return range(0)
+    end = chunks[last].end
+    another = any(sound.onset < other.onset < end for other in inner)
+    return range(0) if end < sound.end or another else range(first, last + 1)
+
+
+def _joined(chunk: Chunk, sound: Sound, notes: Sequence[Placement], goes_on: bool) -> Chunk:
+    """The chunk with the notes of a chord that begins in it or was joined to one before it."""
+    members = sorted((*chunk.notes, *sound.notes), key=lambda index: -notes[index].string)
+    return replace(
+        chunk,
+        notes=tuple(members),
+        tied_back=chunk.tied_back + (sound.notes if chunk.onset > sound.onset else ()),
+        tied_on=chunk.tied_on + (sound.notes if goes_on else ()),
+    )
+
+
 def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
     """A bar of one voice, filled from bar line to bar line with chords and rests."""
     chunks: list[Chunk] = []
@@ -119,7 +174,7 @@ def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
                     onset=start,
                     value=value,
                     notes=sound.held(start),
-                    tied_back=start > sound.onset,
+                    tied_back=sound.held(start) if start > sound.onset else (),
                     tied_on=sound.held(start + value.length),
                 )
             )

@@ -120,6 +120,38 @@ def test_a_note_struck_again_is_not_held_on() -> None:
     ]
 
 
+def test_an_inner_note_shares_the_stem_of_a_tied_one() -> None:
+    """On beat two the tune is held and an inner note joins it: one chord, one stem, one tie."""
+    piece = arrangement_of(
+        "Shared",
+        bars_of("4/4", 1),
+        "0 1 6:3 3 p b\n1/2 3/2 1:0 0 a m\n1 1 4:2 2 i i\n2 2 1:3 4 a m",
+        "0 Em",
+    )
+    score = etree.fromstring(mei(folded(piece)))
+    chord = next(score.iter("{*}chord"))
+    assert [(note.get("pname"), note.get("tie")) for note in chord.iter("{*}note")] == [
+        ("e", None),
+        ("e", "t"),
+    ]
+    assert not [layer for layer in score.iter("{*}layer") if layer.get("n") == "3"]
+    in_tab = [note for note in score.iter("{*}note") if note.get("tab.fret")]
+    assert len(in_tab) == len(piece.notes)
+
+
+@pytest.mark.parametrize("inner", ["1 3/2 4:2 2 i i", "1 1/2 4:2 2 i i\n3/2 1/2 3:0 0 i i"])
+def test_an_inner_part_of_its_own_keeps_its_stems(inner: str) -> None:
+    """It outlasts the tied note, or moves on while that one is held."""
+    piece = arrangement_of(
+        "Apart",
+        bars_of("4/4", 1),
+        f"0 1 6:3 3 p b\n1/2 3/2 1:0 0 a m\n{inner}\n2 2 1:3 4 a m",
+        "0 Em",
+    )
+    score = etree.fromstring(mei(folded(piece)))
+    assert [layer for layer in score.iter("{*}layer") if layer.get("n") == "3"]
+
+
 @pytest.mark.parametrize(
     ("name", "index"), [("b-12", 12), ("b613223", None), ("n-12", None), ("b-x", None)]
 )
