@@ -68,7 +68,7 @@ def documents(
     InternalFault : a document does not fit its own schema.
     """
     written = in_notatable_time(in_written_time(arrangement))
-    folds = folded(ringing(written), repeats(arrangement))
+    folds = folded(ringing(written), repeats(arrangement), held=written)
     systems = engraved(folds, width=ORDINARY.system_width, tab_only=extras.tab_only)
     printed = systems
     if paper.system_width != ORDINARY.system_width:

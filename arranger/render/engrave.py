@@ -107,7 +107,7 @@ def engraved(folds: Folded, *, width: int, tab_only: bool = False) -> tuple[Syst
             "the engraver cannot read our own score",
             next_step="Please report it together with the input file.",
         )
-    drawing = _Drawing(folds.drawn, tab_only=tab_only)
+    drawing = _Drawing(folds, tab_only=tab_only)
     return tuple(
         drawing.finished(toolkit.renderToSVG(page), first=page == 1)
         for page in range(1, toolkit.getPageCount() + 1)
@@ -125,15 +125,17 @@ class _Place:
 class _Drawing:
     """Adds to each system what belongs to its notes."""
 
-    def __init__(self, written: Arrangement, *, tab_only: bool) -> None:
-        self.written = written
+    def __init__(self, folds: Folded, *, tab_only: bool) -> None:
+        self.written = written = folds.drawn
         self.tab_only = tab_only
         self.fingered = fingered_anew(written.notes) if tab_only else frozenset()
         self.notes = written.notes
         self.positions = {mark.onset: mark.fret for mark in position_marks(written.notes)}
         self.bars = written_bars(written)
         self.chords = [mark for bar in self.bars for mark in bar.marks]
-        self.barres: Sequence[BarreMark] = barre_marks(written)
+        # A finger that leaves a note for another string before the note ends on paper lies
+        # across none.
+        self.barres: Sequence[BarreMark] = barre_marks(folds.held)
         self.origins = slur_origins(written.notes)
 
     def finished(self, svg: str, *, first: bool) -> System:

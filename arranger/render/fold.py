@@ -17,11 +17,13 @@ class Folded:
     """What is drawn, and where what is played stands in it.
 
     ``drawn`` has its own, shorter time; ``note_place`` and ``bar_place`` lead from indices as
-    played to indices as drawn. ``starts`` and ``ends`` are drawn bars with repeat signs;
-    ``endings`` gives the number of the ending a drawn bar belongs to.
+    played to indices as drawn. ``held`` is what is drawn with every note as long as the hand
+    holds it, where that is shorter than it is written. ``starts`` and ``ends`` are drawn bars
+    with repeat signs; ``endings`` gives the number of the ending a drawn bar belongs to.
     """
 
     drawn: Arrangement
+    held: Arrangement
     note_place: tuple[int, ...]
     bar_place: tuple[int, ...]
     starts: frozenset[int]
@@ -30,10 +32,16 @@ class Folded:
     said: tuple[str, ...]
 
 
-def folded(written: Arrangement, known: Sequence[Repeat] | None = None) -> Folded:
+def folded(
+    written: Arrangement,
+    known: Sequence[Repeat] | None = None,
+    *,
+    held: Arrangement | None = None,
+) -> Folded:
     """The arrangement (in written time) with its repeats folded.
 
-    ``known``: the repeats of what it was written from, which all documents share. A thumb's
+    ``known``: the repeats of what it was written from, which all documents share. ``held``:
+    the same notes as long as the hand holds them; None where they are written so. A thumb's
     note that is held longer in one pass than in the other is drawn as the shorter.
     """
     bars = written_bars(written)
@@ -44,8 +52,11 @@ def folded(written: Arrangement, known: Sequence[Repeat] | None = None) -> Folde
     places = {bar: place for place, bar in enumerate(kept)}
     bar_place = tuple(places[bar] for bar in printed_bars(len(bars), found))
     note_place = _note_places(bars, written_bars(drawn), bar_place)
+    drawn = replace(drawn, notes=_shortest(drawn.notes, written.notes, note_place))
+    truly = _shortest(drawn.notes, (held or written).notes, note_place)
     return Folded(
-        drawn=replace(drawn, notes=_shortest(drawn.notes, written.notes, note_place)),
+        drawn=drawn,
+        held=replace(drawn, notes=truly),
         note_place=note_place,
         bar_place=bar_place,
         starts=frozenset(places[repeat.first] for repeat in found),

@@ -18,6 +18,7 @@ from arranger.music.time import Beat
 from arranger.render.fold import Folded, folded
 from arranger.render.musicxml_voice import STAFF, TAB, VoiceOfBar
 from arranger.render.note_values import plain_value
+from arranger.render.ringing import ringing
 from arranger.render.slurs import slur_ends
 from arranger.render.spelling import open_string, shown_accidentals, spellings
 from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voices, sounds
@@ -40,7 +41,7 @@ _MIDI_PROGRAM = 25  # MusicXML counts General MIDI programs from 1: acoustic gui
 def musicxml_score(arrangement: Arrangement) -> bytes:
     """The score as a MusicXML document in UTF-8."""
     written = in_notatable_time(in_written_time(arrangement))
-    return _Score(folded(written, repeats(arrangement))).document()
+    return _Score(folded(ringing(written), repeats(arrangement))).document()
 
 
 class _Score:

@@ -1,13 +1,15 @@
-"""Bass notes ring on: the page writes what is heard, not the first moment a hand may let go."""
+"""Bass notes ring on: the page writes what is meant, not the first moment a hand may let go."""
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
+from math import ceil
 
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.time import Beat
+from arranger.render.written import WrittenBar, written_bars
 
 _EASY_SPAN = 3
 """Frets between a finger that may stay down and its neighbours; common practice, no source."""
@@ -18,7 +20,9 @@ def ringing(written: Arrangement) -> Arrangement:
 
     Open strings ring of themselves; a fretted note does where its finger has nothing else to
     do and the others stay near it. They end with their bar at the latest, and where their
-    string is needed again (common practice of engraving: no rest where nothing stops).
+    string is needed again (common practice of engraving: no rest where nothing stops). A
+    finger that has to leave earlier takes its note to the end of the beat in writing: a
+    steady bass is read as one (common practice, no source).
     """
     bars = _Ringing(written)
     return replace(written, notes=tuple(bars.rung(note) for note in written.notes))
@@ -28,6 +32,7 @@ class _Ringing:
     def __init__(self, written: Arrangement) -> None:
         self.notes = written.notes
         self.onsets = [note.onset for note in written.notes]
+        self.bars = written_bars(written)
         self.bar_ends = [bar.end for bar in written.bars]
         self.strokes = [note.onset for note in written.notes if note.right == "p"]
         self.by_string: dict[int, list[Beat]] = {}
@@ -37,14 +42,17 @@ class _Ringing:
     def rung(self, note: Placement) -> Placement:
         if note.right != "p" or note.slur is not None:
             return note
+        bar = self.bars[bisect_right(self.bar_ends, note.onset)]
         stops = [
-            self.bar_ends[bisect_right(self.bar_ends, note.onset)],
+            bar.end,
             *_next(self.by_string[note.string], note.onset),
             *_next(self.strokes, note.onset),
         ]
         end = min(stops)
-        if end <= note.end or not self._stays(note, end):
+        if end <= note.end:
             return note
+        if not self._stays(note, end):
+            end = min(end, _beat_end(bar, note.end))
         return replace(note, length=end - note.onset)
 
     def _stays(self, note: Placement, end: Beat) -> bool:
@@ -66,6 +74,12 @@ class _Ringing:
             if other.left == note.left:
                 return (other.string, other.fret) == (note.string, note.fret)
         return True
+
+
+def _beat_end(bar: WrittenBar, moment: Beat) -> Beat:
+    """The first end of a beat of the meter at or after a moment."""
+    origin = bar.start - bar.missing
+    return origin + ceil((moment - origin) / bar.pulse) * bar.pulse
 
 
 def _next(onsets: Sequence[Beat], moment: Beat) -> Sequence[Beat]:

@@ -13,6 +13,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.render.engrave import System, _bars, engraved
 from arranger.render.fold import folded
 from arranger.render.mei import mei
+from arranger.render.ringing import ringing
 from arranger.render.written import in_notatable_time, in_written_time
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -118,6 +119,19 @@ def test_a_note_struck_again_is_not_held_on() -> None:
     assert [note.get("oct") for note in score.iter("{*}note") if note.get("tie") == "i"] == [
         "4"
     ]
+
+
+def test_a_bass_note_written_on_makes_no_barre() -> None:
+    """Finger 1 leaves string 4 for string 1: it never lies on both."""
+    piece = arrangement_of(
+        "Leaps",
+        bars_of("3/4", 1),
+        "0 1/2 4:2 1 p b\n1/2 1/2 1:2 1 m m\n1 1 4:0 0 p b",
+        "0 D",
+    )
+    folds = folded(ringing(piece), held=piece)
+    assert folds.drawn.notes[0].length == 1
+    assert "½CII" not in "".join(system.svg for system in engraved(folds, width=2000))
 
 
 def test_an_inner_note_shares_the_stem_of_a_tied_one() -> None:

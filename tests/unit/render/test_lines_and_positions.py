@@ -108,16 +108,42 @@ def test_bass_strings_ring_to_the_next_stroke() -> None:
         ("1/2 1/2 2:1 1 m m", True),  # another finger near by
         ("1/2 1/2 2:3 2 m m", False),  # the same finger
         ("1/2 1/2 2:8 4 m m", False),  # another finger far away
-        ("1 1/2 2:2 2 m m", False),  # the same finger the moment it would end
-        ("1 1/2 6:3 2 p b", True),  # the same finger on the same note
+        ("2 1/2 2:2 2 m m", False),  # the same finger the moment it would end
+        ("2 1/2 6:3 2 p b", True),  # the same finger on the same note
     ],
 )
 def test_a_fretted_bass_note_rings_where_its_finger_may_stay(
     meanwhile: str, rings: bool
 ) -> None:
-    text = f"0 1/2 6:3 2 p b\n{meanwhile}\n1 1 4:0 0 p b"
+    """Else it is written to the end of its beat: that the hand lets go is no rest."""
+    text = f"0 1/2 6:3 2 p b\n{meanwhile}\n2 1 4:0 0 p b"
     piece = arrangement_of("Ring", bars_of("4/4", 1), text, "0 G")
-    assert ringing(piece).notes[0].length == (1 if rings else Fraction(1, 2))
+    assert ringing(piece).notes[0].length == (2 if rings else 1)
+
+
+@pytest.mark.parametrize(
+    ("meter", "pickup", "onset", "length", "end"),
+    [
+        ("4/4", "", "0", "3/4", "1"),
+        ("4/4", "", "3/2", "1/4", "2"),
+        ("4/4", "", "0", "1", "1"),  # it fills its beat as it is
+        ("6/8", "", "0", "1/2", "3/2"),
+        ("3/4", "1/2", "0", "1/4", "1/2"),  # half a beat of pick-up
+    ],
+)
+def test_a_bass_note_let_go_is_written_to_the_end_of_its_beat(
+    meter: str, pickup: str, onset: str, length: str, end: str
+) -> None:
+    away = Fraction(onset) + Fraction(length)
+    text = f"{onset} {length} 6:3 2 p b\n{away} 1/4 2:8 4 m m"
+    piece = arrangement_of("Ring", bars_of(meter, 2, pickup=pickup), text, "0 G")
+    assert ringing(piece).notes[0].end == Fraction(end)
+
+
+def test_a_bass_note_ends_in_writing_where_its_string_or_the_thumb_is_needed() -> None:
+    text = "0 1/4 6:3 2 p b\n1/4 1/4 1:8 2 m m\n1/2 1/2 6:0 0 p b"
+    piece = arrangement_of("Ring", bars_of("4/4", 1), text, "0 G")
+    assert ringing(piece).notes[0].length == Fraction(1, 2)
 
 
 def test_a_rest_gives_way_to_an_inner_voice() -> None:
