@@ -21,8 +21,8 @@ from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
-    CAUTION,
     bar_list,
+    caution,
     decision_lines,
     difficulty_text,
     hardest_lines,
@@ -75,7 +75,7 @@ def playing_sheet(
         *_words("What to practise, in order", "ol", _steps(lesson)),
         *_words("About this arrangement", "ul", _notes(arrangement, verdict, folds)),
         *_spoken(written),
-        f'<p class="caution">{escape(CAUTION)}</p>',
+        f'<p class="caution">{escape(caution(lesson))}</p>',
         "</main>",
         f'<script type="application/json" id="arrangement">{_data(written, folds)}</script>',
         f"<script>{script}</script>",

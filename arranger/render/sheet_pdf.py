@@ -21,7 +21,7 @@ from arranger.render.paper import Paper
 from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.tab_head import (
-    CAUTION,
+    caution,
     decision_lines,
     difficulty_text,
     hardest_lines,
@@ -68,7 +68,7 @@ def printed_sheet(
             *map(_said, decision_lines(arrangement)),
             *map(_said, warning_lines(arrangement)),
         ],
-        "caution": CAUTION,
+        "caution": caution(lesson),
     }
     pdf: bytes = typst.compile(
         _template(),

@@ -31,10 +31,18 @@ _KEY_TO_ROWS = (
     "then the count. h hammer-on, p pull-off, / \\ slide; C barre, ½C over part of the strings."
 )
 
+_COPYRIGHT = "Copyright differs by country: check that the piece is free where you are."
 CAUTION = (
     "Warm up, rest often, and stop when anything hurts; if pain stays, ask your teacher or a "
-    "clinician. Copyright differs by country: check that the piece is free where you are."
+    f"clinician. {_COPYRIGHT}"
 )
+"""What stands at the end of a page without a lesson."""
+
+
+def caution(lesson: Lesson) -> str:
+    """The caution under a lesson: care for the hands only where none of its steps is that."""
+    cared_for = any(step.kind == "care" for step in lesson.steps)
+    return _COPYRIGHT if cared_for else CAUTION
 
 
 def head(arrangement: Arrangement, verdict: Verdict) -> str:
@@ -248,7 +256,7 @@ def foot(arrangement: Arrangement, verdict: Verdict, lesson: Lesson) -> str:
         for number, step in enumerate(lesson.steps, start=1):
             lines += _step(number, step)
         lines.append("")
-    return "\n".join([*lines, *wrap(CAUTION, _WIDTH)])
+    return "\n".join([*lines, *wrap(caution(lesson), _WIDTH)])
 
 
 def _step(number: int, step: LessonStep) -> list[str]:

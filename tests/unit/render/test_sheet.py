@@ -35,7 +35,7 @@ from arranger.render.sheet_html import _notes, playing_sheet
 from arranger.render.sheet_pdf import _steps
 from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
-from arranger.render.tab_head import bar_list, hardest_lines, loose_text
+from arranger.render.tab_head import bar_list, caution, hardest_lines, loose_text
 from arranger.render.written import in_notatable_time, in_written_time
 
 _MARKUP = "</script><script>alert(1)</script><b onclick=x> #strong[x] \\ \" '"
@@ -58,6 +58,16 @@ def hostile() -> Arrangement:
 def test_a_pdf_is_the_same_bytes_twice() -> None:
     assert _pdf(waltz()) == _pdf(waltz())
     assert _pdf(waltz()).startswith(b"%PDF-")
+
+
+def test_care_for_the_hands_is_said_once() -> None:
+    """By a step of the lesson, which names its sources, or else under it."""
+    care = LessonStep(kind="care", title="Take care", text="Stop when anything is sore.")
+    assert "hurts" in caution(Lesson(steps=()))
+    assert "hurts" not in caution(Lesson(steps=(care,)))
+    assert "hurts" not in _page(waltz(), Lesson(steps=(care,)))
+    for lesson in (Lesson(steps=()), Lesson(steps=(care,))):
+        assert "Copyright" in caution(lesson)
 
 
 def test_other_paper_and_larger_print() -> None:
