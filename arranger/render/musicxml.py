@@ -21,7 +21,7 @@ from arranger.render.note_values import plain_value
 from arranger.render.ringing import ringing
 from arranger.render.slurs import slur_ends
 from arranger.render.spelling import open_string, shown_accidentals, spellings
-from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voices, sounds
+from arranger.render.voices import VOICE_NAMES, Sound, VoiceName, bar_voice, sounds
 from arranger.render.written import (
     WrittenBar,
     in_notatable_time,
@@ -53,10 +53,12 @@ class _Score:
         self.bars = written_bars(written)
         self.spellings = spellings(written)
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
+        # Voices apart: a reader in wide use takes a note of a chord that alone is tied back
+        # for one struck again, so that no inner note shares a tied note's stem here.
         self.chunks = {
-            (bar.start, name): chunks
+            (bar.start, name): bar_voice(bar, self.voices[name])
             for bar in self.bars
-            for name, chunks in bar_voices(bar, self.voices, written.notes).items()
+            for name in VOICE_NAMES
         }
         self.divisions = self._divisions()
         self.slurs = slur_ends(written.notes)

@@ -57,13 +57,25 @@ def many_values() -> Arrangement:
     )
 
 
+def shared_stems() -> Arrangement:
+    """Inner notes that begin where a note is tied over to their moment."""
+    return arrangement_of(
+        "Shared",
+        bars_of("4/4", 2),
+        "0 1 6:3 3 p b\n1/2 3/2 1:0 0 a m\n1 1 4:2 2 i i\n1 1 6:0 0 p b\n"
+        "2 1/2 1:3 4 a m\n5/2 1 1:0 0 m m\n3 1/2 3:0 0 i i\n7/2 3/2 1:3 4 a m\n"
+        "4 1 2:0 0 m i\n4 1 3:0 0 i i\n5 3 1:0 0 a m",
+        "0 Em",
+    )
+
+
 FOLDED = (
     twice,
     partial(twice, last="1:1 1"),
     partial(twice, pickup=True),
     partial(twice, last="1:1 1", pickup=True),
 )
-ALL = (*TUNES, *FOLDED, many_values)
+ALL = (*TUNES, *FOLDED, many_values, shared_stems)
 
 
 def _drawn(arrangement: Arrangement) -> Arrangement:
@@ -117,7 +129,7 @@ def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  #
     assert heard == _expected(tune())
 
 
-@pytest.mark.parametrize("tune", [*TUNES, *FOLDED])
+@pytest.mark.parametrize("tune", [*TUNES, *FOLDED, shared_stems])
 def test_the_engraver_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
