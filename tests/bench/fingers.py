@@ -39,6 +39,7 @@ from arranger.neck.habits import Habits
 from arranger.neck.holding import Widths
 from arranger.neck.lattice import lattice
 from arranger.neck.presses import FINGER
+from arranger.tables.habits import left_habits
 
 Array = NDArray[np.float64]
 Marks = dict[str, list[bool]]
@@ -191,7 +192,7 @@ def main() -> None:
     parser.add_argument("data", type=Path)
     parser.add_argument("--folds", type=int, default=5)
     parser.add_argument("--epochs", type=int, default=Rates.epochs)
-    parser.add_argument("--agree", type=float, default=0.1)
+    parser.add_argument("--agree", type=float, default=left_habits().agree)
     parser.add_argument("--shipped", action="store_true")
     args = parser.parse_args()
     scores = [s for s in guitar_scores(args.data, "labelled") if s.tuning]
