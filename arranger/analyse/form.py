@@ -40,6 +40,7 @@ class FormTable(Table):
     too_short: float
     key_change: float
     key_near_edge: int
+    key_far_from_edge: int
     copy_most: float
     longest_copy: int
     all_sources: int
@@ -204,7 +205,6 @@ def _shortest_telling(alike: Alike, changes: set[int]) -> list[_Told]:
     count = len(alike)
     section = min(table.section_most, max(table.section_least, count * table.section_share))
     uneven = np.array(table.uneven)
-    near = table.key_near_edge
     changed = np.array([sum(change <= bar for change in changes) for bar in range(count + 1)])
     cost = np.full(count + 1, np.inf)
     cost[0] = 0.0
@@ -213,11 +213,8 @@ def _shortest_telling(alike: Alike, changes: set[int]) -> list[_Told]:
         lasts = np.arange(first + 1, count + 1)
         lengths = lasts - first
         inner = (first > 0) & (lasts < count)
-        inside = (
-            changed[np.maximum(lasts - 1 - near, first)]
-            - changed[np.minimum(first + near, lasts - 1)]
-        )
-        base = cost[first] + table.key_change * np.maximum(0, inside)
+        inside = _changes_inside(changed, first, lasts)
+        base = cost[first] + table.key_change * inside
         base = base + section + uneven[lengths % 8] * np.where(inner, 1.0, table.outer)
         base = base + table.too_short * (inner & (lengths < _least(count)))
         copies, sources = _best_copies(alike, first, _path(back, first), section)
@@ -229,6 +226,21 @@ def _shortest_telling(alike: Alike, changes: set[int]) -> list[_Told]:
             cost[last] = price[place]
             back[last] = _Told(first, last, int(sources[place]) if copied else None)
     return _path(back, count)
+
+
+def _changes_inside(changed: Ints, first: int, lasts: Ints) -> Floats:
+    """Key changes inside sections from ``first`` to each of ``lasts``; near an edge a part.
+
+    ``changed`` counts the changes up to each bar. Where a key is heard to change is not sure
+    to the bar: a change counts the more, the further it lies from both edges.
+    """
+    table = _table()
+    margins = range(table.key_near_edge, table.key_far_from_edge)
+    inside = np.zeros(len(lasts))
+    for margin in margins:
+        after = changed[np.minimum(first + margin, lasts - 1)]
+        inside += np.maximum(0, changed[np.maximum(lasts - 1 - margin, first)] - after)
+    return inside / len(margins)
 
 
 def _path(back: list[_Told], last: int) -> list[_Told]:

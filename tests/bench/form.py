@@ -5,7 +5,7 @@
 Two sets. *Printed*: music21's Joplin rags with their printed repeats played out; the truth is
 which printed bar each played bar is. *Composed*: strains of sixteen bars cut from the rags
 in FOLDER (default ``$ARRANGER_DATA/piano``), played as AABBACCDD and the like, every repeat
-with another ending of one or two bars.
+with another ending of one or two bars; no two strains share four bars.
 
 A pair of bars is wanted when both are one printed bar (endings, of which each is played once,
 make no pair); it is found when both lie in sections of one letter at the same distance from
@@ -35,6 +35,7 @@ from arranger.read import read
 
 SEED = 5
 STRAIN = 16
+PHRASE = 4  # bars
 PLANS = ("AABB", "AABBA", "AABBACC", "AABBACCDD", "AABBCCDD", "ABAB", "AABA")
 Pair = tuple[int, int]
 
@@ -75,15 +76,32 @@ def compared(score: Score, truth: Sequence[Hashable | None], endings: set[int]) 
 
 
 def strains(rags: Sequence[Score], dice: random.Random, count: int) -> list[tuple[Score, int]]:
-    """Stretches of sixteen full bars: the rag and the first bar."""
-    chosen = []
+    """Stretches of sixteen full bars: the rag and the first bar.
+
+    No two share as much as a phrase, or one music would have two letters in the truth.
+    """
+    chosen: list[tuple[Score, int]] = []
+    music: list[set[frozenset[tuple[Fraction, int]]]] = []
     while len(chosen) < count:
         rag = dice.choice(rags)
         first = dice.randrange(1, len(rag.bars) - STRAIN)
         bars = rag.bars[first : first + STRAIN]
-        if all(bar.length == 2 for bar in bars):
+        if not all(bar.length == 2 for bar in bars):
+            continue
+        held = {content(rag, bar) for bar in bars}
+        if all(len(held & other) < PHRASE for other in music):
             chosen.append((rag, first))
+            music.append(held)
     return chosen
+
+
+def content(score: Score, bar: Bar) -> frozenset[tuple[Fraction, int]]:
+    """Places in the bar and pitches."""
+    return frozenset(
+        (note.onset - bar.start, note.midi)
+        for note in score.notes
+        if bar.start <= note.onset < bar.end
+    )
 
 
 def composed(
@@ -92,7 +110,7 @@ def composed(
     """A rag by plan, the truth about each bar, and the bars of its endings."""
     letters = sorted(set(plan))
     sources = dict(zip(letters, strains(rags, dice, len(letters)), strict=True))
-    spare = strains(rags, dice, len(plan))
+    spare = [strains(rags, dice, 1)[0] for _ in plan]
     rows: list[tuple[Score, int]] = []
     truth: list[Hashable] = []
     endings: set[int] = set()
