@@ -14,6 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import NamedTuple
 
 from arranger.music.score import Hand
@@ -27,12 +28,17 @@ WIDEST = 24  # semitones, no hand strikes a wider chord
 MOST_STRUCK = 20  # notes at once, two a finger of both hands; common practice, no source
 NOW = 0.05  # quarters; ends and onsets nearer than that are together
 
+PERIODS = 4  # quarters; a figure that a hand repeats comes round after one to so many
+
 # Edges of bins, in semitones but for PACES (quarters).
 PACES = (0.3, 0.6, 1.1, 2.1)
 LEAPS = (-24.5, -16.5, -11.5, -7.5, -4.5, -2.5, -0.5, 0.5, 2.5, 4.5, 7.5, 11.5, 16.5, 24.5)
 SPANS = (0.5, 4.5, 7.5, 9.5, 11.5, 12.5, 13.5, 14.5, 15.5, 16.5, 19.5, 24.5)
 REGISTERS = (35.5, 40.5, 44.5, 48.5, 52.5, 55.5, 58.5, 61.5, 64.5, 67.5, 71.5, 76.5, 82.5)
 BORDERS = (-12.5, -7.5, -4.5, -2.5, -0.9, 0.0, 0.9, 2.5, 4.5, 7.5, 12.5)
+NEAR = (0.5, 1.5, 2.5, 4.5, 7.5, 12.5)
+DOWN = (-24.5, -16.5, -12.5, -9.5, -7.5, -5.5, -4.5, -3.5, -2.5, -1.5, -0.5)
+STEPS = (*DOWN, *[-edge for edge in reversed(DOWN)])
 GAPS = (-7.5, -3.5, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 7.5, 9.5, 11.5, 12.5, 16.5, 24.5)
 MOST = 6  # notes a hand strikes at once, more count as many
 
@@ -52,10 +58,16 @@ OF_HAND = {
     "seen": 4,  # the hand, the other hand, struck that note lately
     "shape": 4,  # the hand, the other hand, struck a chord of these intervals last
     "nearer": len(LEAPS) + 1,  # that note: way from the other hand less way from this hand
+    "moves": (len(NEAR) + 1) * (len(PACES) + 1),  # least way from a note to a note, by pace
+    "again": 4,  # it struck whole quarters ago: nothing, other notes, the same shape, the same
+    "rests": 8,  # it strikes nothing: the time since the last, against its last step
+    "keeps": 8,  # it strikes: the same
+    "ahead": (len(STEPS) + 1) * (len(PACES) + 1),  # way from that note to the nearest next
 }
 BETWEEN = {
     "gap": len(GAPS) + 1,  # between the hands, held notes too
     "parted": 4 * (len(GAPS) + 1),  # between the notes struck; equal lengths there, all
+    "sizes": MOST * MOST,  # notes struck by the right and by the left
     "together": 6 * (len(SPANS) + 1),  # span of notes all given to one hand; how many, equal
 }
 SIZES = (
@@ -107,6 +119,8 @@ class Group(NamedTuple):
     pitches: tuple[int, ...]
     gates: tuple[float, ...]
     border: float
+    ahead: tuple[int, ...]
+    """For each note a bin: the way to the nearest note of the next group, and its pace."""
 
 
 class HandState(NamedTuple):
@@ -119,6 +133,10 @@ class HandState(NamedTuple):
     held: tuple[tuple[int, float], ...]
     centre: float
     recent: tuple[tuple[int, ...], ...]
+    times: tuple[float, ...]
+    """Onsets of ``recent``."""
+    lately: frozenset[int]
+    """All notes of ``recent``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +152,8 @@ class History:
 
 START = History(
     0.0,
-    HandState(True, (), -9.0, 0.0, (), 72.0, ()),
-    HandState(False, (), -9.0, 0.0, (), 48.0, ()),
+    HandState(True, (), -9.0, 0.0, (), 72.0, (), (), frozenset()),
+    HandState(False, (), -9.0, 0.0, (), 48.0, (), (), frozenset()),
     0,
     None,
 )
@@ -169,10 +187,24 @@ def grouped(notes: Sequence[Struck]) -> list[Group]:
                 tuple(pitches[place:stop]),
                 tuple(note.gate for note in notes[place:stop]),
                 border(pitches[low:high]),
+                _ahead(notes[place:stop], notes[stop : stop + MOST_STRUCK]),
             )
         )
         place = stop
     return groups
+
+
+def _ahead(now: Sequence[Struck], coming: Sequence[Struck]) -> tuple[int, ...]:
+    """For each note a bin of the way to the nearest of the next notes struck; none, none."""
+    if not coming:
+        return ()
+    at = coming[0].onset
+    after = [note.midi for note in coming if note.onset == at]
+    base = (len(STEPS) + 1) * bisect_right(PACES, at - now[0].onset)
+    return tuple(
+        base + bisect_right(STEPS, min((midi - note.midi for midi in after), key=abs))
+        for note in now
+    )
 
 
 def border(pitches: Sequence[int]) -> float:
@@ -206,12 +238,17 @@ def best_counts(groups: Sequence[Group], weights: Sequence[float], beam: int) ->
 
 
 def extended(
-    histories: Sequence[History], group: Group, weights: Sequence[float], beam: int
+    histories: Sequence[History],
+    group: Group,
+    weights: Sequence[float],
+    beam: int,
+    taught: tuple[int, float] | None = None,
 ) -> list[History]:
     """The best histories one group on, best first.
 
     What one hand does depends on that hand alone, so it is weighed once for all histories
-    that share the hand's past.
+    that share the hand's past. Who learns gives as ``taught`` the true count and the margin
+    that other counts get for each note put wrong.
     """
     size = len(group.pitches)
     weighed: dict[tuple[int, int], float] = {}
@@ -220,6 +257,8 @@ def extended(
     for history in histories:
         for count in counts:
             score = history.score
+            if taught:
+                score += taught[1] * abs(count - taught[0])
             for hand, start, stop in ((history.right, 0, count), (history.left, count, size)):
                 key = (id(hand), count)
                 if key not in weighed:
@@ -280,6 +319,7 @@ def _moved(hand: HandState, group: Group, start: int, stop: int) -> HandState:
     pitches, gates = group.pitches[start:stop], group.gates[start:stop]
     struck = tuple([(p, group.onset + gate) for p, gate in zip(pitches, gates, strict=True)])
     mean = sum(pitches) / len(pitches)
+    recent = (*hand.recent[1 - MEMORY :], pitches)
     return HandState(
         hand.right,
         pitches,
@@ -287,7 +327,9 @@ def _moved(hand: HandState, group: Group, start: int, stop: int) -> HandState:
         max(gates),
         tuple([h for h in held if h[0] not in pitches]) + struck,
         hand.centre + SLOW * (mean - hand.centre),
-        (*hand.recent[1 - MEMORY :], pitches),
+        recent,
+        (*hand.times[1 - MEMORY :], group.onset),
+        frozenset(chain.from_iterable(recent)),
     )
 
 
@@ -299,8 +341,9 @@ def hand_features(group: Group, start: int, stop: int, hand: HandState) -> list[
     kept = [pitch for pitch, end in hand.held if end > still]
     ends_now = any(now <= end <= still for _, end in hand.held)
     situation = 4 * pace + 2 * bool(kept) + ends_now
+    beating = _beating(hand.times, group.onset)
     if start == stop:
-        return [base["idle"] + situation]
+        return [base["idle"] + situation, *[base["rests"] + how for how in beating]]
     pitches = group.pitches[start:stop]
     high, low = pitches[0], pitches[-1]
     edge = low if hand.right else high
@@ -312,27 +355,76 @@ def hand_features(group: Group, start: int, stop: int, hand: HandState) -> list[
         base["register"] + bisect_right(REGISTERS, edge),
         base["centre"] + bisect_right(LEAPS, middle - hand.centre),
         base["border"] + bisect_right(BORDERS, edge - group.border),
+        *[base["keeps"] + how for how in beating],
     ]
     if kept:
         reach = max(high, *kept) - min(low, *kept)
         result.append(base["reach"] + bisect_right(SPANS, reach))
+    if group.ahead:
+        result.append(base["ahead"] + group.ahead[stop - 1 if hand.right else start])
     if hand.pitches:
-        more = max(-2, min(2, len(pitches) - len(hand.pitches)))
-        leap = middle - (hand.pitches[0] + hand.pitches[-1]) / 2
         even = abs(max(group.gates[start:stop]) - hand.gate) <= 0.1 * hand.gate
-        result += [
-            base["grow"] + 2 + more,
-            base["leap"] + (len(PACES) + 1) * bisect_right(LEAPS, leap) + pace,
-            base["even"] + 2 * even + ends_now,
-        ]
+        result += [*_goes_on(base, hand, pitches, pace), base["even"] + 2 * even + ends_now]
+    if len(hand.recent) > 1:
+        result.append(base["again"] + _again(hand, pitches, group.onset))
     return result
+
+
+def _goes_on(
+    base: dict[str, int], hand: HandState, pitches: tuple[int, ...], pace: int
+) -> list[int]:
+    """Places of how a hand gets from its last notes to ``pitches``."""
+    more = max(-2, min(2, len(pitches) - len(hand.pitches)))
+    leap = (pitches[0] + pitches[-1] - hand.pitches[0] - hand.pitches[-1]) / 2
+    least = min([abs(one - two) for one in hand.pitches for two in pitches])
+    return [
+        base["grow"] + 2 + more,
+        base["leap"] + (len(PACES) + 1) * bisect_right(LEAPS, leap) + pace,
+        base["moves"] + (len(NEAR) + 1) * pace + bisect_right(NEAR, least),
+    ]
+
+
+def _beating(times: tuple[float, ...], now: float) -> tuple[int, ...]:
+    """A bin of how the time since a hand struck stands to its last step; none, none.
+
+    The same time, less, twice as much, other; each apart for a hand that has been steady.
+    """
+    if len(times) < 2:
+        return ()
+    step, wait = times[-1] - times[-2], now - times[-1]
+    slack = 0.1 * step
+    steady = len(times) > 2 and abs(times[-2] - times[-3] - step) < slack
+    if abs(step - wait) < slack:
+        how = 0
+    elif wait < step:
+        how = 1
+    else:
+        how = 2 if abs(wait - 2 * step) < slack else 3
+    return (4 * steady + how,)
+
+
+def _again(hand: HandState, pitches: tuple[int, ...], now: float) -> int:
+    """What the hand struck one to ``PERIODS`` quarters ago: 0 nothing … 3 these notes."""
+    best = 0
+    for notes, time in zip(reversed(hand.recent), reversed(hand.times), strict=True):
+        wait = now - time
+        if wait >= PERIODS + NOW:
+            break
+        quarters = int(wait + 0.5)
+        if quarters and abs(wait - quarters) < NOW:
+            if notes == pitches:
+                return 3
+            if best < 2:
+                best = 2 if _same_shape(notes, pitches) else 1
+    return best
 
 
 def pair_features(group: Group, count: int, right: HandState, left: HandState) -> list[int]:
     """Places in the flat weights of what the two hands would do to each other."""
     still = group.onset + NOW
     upper, lower = group.pitches[:count], group.pitches[count:]
-    result = []
+    most = MOST - 1
+    result = [BASES["sizes"] + MOST * min(len(upper), most) + min(len(lower), most)]
     if upper:
         result += _claims(RIGHT, upper, upper[-1], right, left)
     if lower:
@@ -343,7 +435,8 @@ def pair_features(group: Group, count: int, right: HandState, left: HandState) -
     below += lower
     if above and below:
         result.append(BASES["gap"] + bisect_right(GAPS, min(above) - max(below)))
-    alike = max(group.gates) - min(group.gates) <= 0.1 * max(group.gates)
+    longest = max(group.gates)
+    alike = longest - min(group.gates) <= 0.1 * longest
     if upper and lower:
         one, two = group.gates[count - 1], group.gates[count]
         equal = 2 * (abs(one - two) <= 0.1 * two) + alike
@@ -361,8 +454,7 @@ def _claims(
 ) -> list[int]:
     """How much one hand rather than the other has been playing these notes."""
     known = 2 * (pitches in own.recent) + (pitches in other.recent)
-    seen = 2 * any(edge in group for group in own.recent)
-    seen += any(edge in group for group in other.recent)
+    seen = 2 * (edge in own.lately) + (edge in other.lately)
     shape = 0
     if len(pitches) > 1:
         shape = 2 * _same_shape(pitches, own.pitches) + _same_shape(pitches, other.pitches)
@@ -379,6 +471,8 @@ def _same_shape(one: tuple[int, ...], two: tuple[int, ...]) -> bool:
     """Whether two chords have the same intervals."""
     if len(one) != len(two):
         return False
+    if len(one) == 1:
+        return True
     shift = one[0] - two[0]
     return all(a - b == shift for a, b in zip(one, two, strict=True))
 
