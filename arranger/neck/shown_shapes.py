@@ -7,19 +7,23 @@ goes elsewhere. A diagram of that would have a student press what is never playe
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from arranger.music.arrangement import ChordMark, Placement, Shape
 from arranger.tables.shapes import Shown, shown_table
 
 
 def shown_shapes(
-    shapes: Sequence[Shape], marks: Sequence[ChordMark], notes: Sequence[Placement]
+    shapes: Sequence[Shape],
+    marks: Sequence[ChordMark],
+    notes: Sequence[Placement],
+    book: Collection[tuple[int | None, ...]] = (),
 ) -> tuple[tuple[Shape, ...], tuple[ChordMark, ...]]:
     """The shapes that are shown in the order in which they are met, and the marks anew.
 
     ``marks`` stand in order of time; one whose shape is not held keeps its name alone, and is
-    left out where that name already stands.
+    left out where that name already stands. Shapes with the frets of the teacher's ``book``
+    (string 6 first) are shown wherever the hand takes them: the teacher has the last word.
     """
     table = shown_table()
     order = sorted(notes, key=lambda note: note.onset)
@@ -30,8 +34,8 @@ def shown_shapes(
     for number, mark in enumerate(marks):
         under = order[begins[number] : begins[number + 1]]
         place = mark.shape
-        if place is not None and not is_held(shapes[place], under, table):
-            place = None
+        if place is not None and shapes[place].frets not in book:
+            place = place if is_held(shapes[place], under, table) else None
         if place is not None:
             place = held.setdefault(place, len(held))
         if not kept or (kept[-1][0].name, kept[-1][1]) != (mark.name, place):

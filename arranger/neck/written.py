@@ -63,7 +63,8 @@ def arrangement(
     analysis = reduction.analysis
     score = analysis.score
     notes = fingered_notes(reduction, setting, chosen, level=level, player=player)
-    shapes, marks = shown_shapes(*_shapes(chosen, hands, setting), notes)
+    book = {voicing.frets for voicing in reduction.marks.voicings}
+    shapes, marks = shown_shapes(*_shapes(chosen, hands, setting), notes, book)
     return Arrangement(
         title=score.title,
         composer=score.composer,

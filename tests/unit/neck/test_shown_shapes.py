@@ -82,3 +82,10 @@ def test_marks_name_what_is_left_and_no_name_stands_twice() -> None:
     shapes, kept = shown_shapes([roaming, G, C], marks, notes)
     assert shapes == (G, C)
     assert kept == (mark(0, "G", None), mark(2, "G", 0), mark(4, "C", 1))
+
+
+def test_a_shape_of_the_teachers_book_is_shown_wherever_the_hand_takes_it() -> None:
+    notes = played((6, 3, "2"), (1, 7, "4"))
+    marks = [ChordMark(onset=Fraction(0), name="G", shape=0)]
+    assert shown_shapes([G], marks, notes)[0] == ()
+    assert shown_shapes([G], marks, notes, book={G.frets}) == ((G,), tuple(marks))
