@@ -22,8 +22,8 @@ class Folded:
     """The folded piece over ``rows``: its tables made once, solved for any prices."""
 
     def __init__(self, net: Lattice, rows: Rows) -> None:
-        self._net = net
-        self._rows = rows
+        self.net = net
+        self.rows = rows
         self._times = Counter(net.piece.order)
         self._node: dict[tuple[int, int], int] = {}
         self._sizes: list[int] = []
@@ -35,19 +35,19 @@ class Folded:
     def _bar(self, kind: int) -> None:
         """The grips of a class and the moves inside it, as often as it is played."""
         times = self._times[kind]
-        for slot, grips in enumerate(self._net.grips[kind]):
-            keep = self._rows[kind, slot]
+        for slot, grips in enumerate(self.net.grips[kind]):
+            keep = self.rows[kind, slot]
             here = self._node[kind, slot] = len(self._sizes)
             self._sizes.append(len(keep))
             self._tables.append(((here,), (grips.cost[keep] * times).astype(np.int32)))
             if slot:
-                before = self._rows[kind, slot - 1]
-                matrix = self._net.inside[kind][slot - 1].dense(before, keep)
+                before = self.rows[kind, slot - 1]
+                matrix = self.net.inside[kind][slot - 1].dense(before, keep)
                 self._tables.append(((here - 1, here), _often(matrix, times)))
 
     def _joints(self) -> None:
         """The first grip of the piece, and the moves from class to class."""
-        net, rows = self._net, self._rows
+        net, rows = self.net, self.rows
         first = net.piece.order[0]
         self._tables.append(((self._node[first, 0],), net.entry[rows[first, 0]]))
         for number, count in sorted(Counter(net.piece.joints).items()):
@@ -71,14 +71,14 @@ class Folded:
         for place, node in self._node.items():
             price = prices.get(place)
             if price is not None:
-                graph.add((node,), price[self._rows[place]])
+                graph.add((node,), price[self.rows[place]])
         found = least(graph)
         paths = {
             kind: tuple(
-                int(self._rows[kind, slot][found.values[self._node[kind, slot]]])
+                int(self.rows[kind, slot][found.values[self._node[kind, slot]]])
                 for slot in range(len(bar))
             )
-            for kind, bar in enumerate(self._net.grips)
+            for kind, bar in enumerate(self.net.grips)
         }
         return found, paths
 

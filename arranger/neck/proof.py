@@ -249,11 +249,12 @@ def _bound(
     objective = best.objective
     if not all(len(keep) for keep in rows.values()):
         return objective, True
-    best.offer(folded_optimum(net, rows, priced.by_row())[1])
+    folded = Folded(net, rows)
+    best.offer(folded.optimum(priced.by_row())[1])
     if best.objective < objective:  # fewer rows could belong to anything better still
         objective = best.objective
-        rows = _below(marginals, objective - slack)
-    branches = ShapeBranches(net, budget, priced, rows)
+        folded = Folded(net, _below(marginals, objective - slack))
+    branches = ShapeBranches(folded, budget, priced)
     found, exact = branches.bound(objective, best.offer, looks)
     return min(objective, found), exact
 

@@ -13,17 +13,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from arranger.neck.dynamic import Lattice, Path
-from arranger.neck.folding import Folded, Rows
+from arranger.neck.folding import Folded, Paths
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.shape_budget import (
-    ShapeBudget,
-    ShapePrices,
-    State,
-    shapes_used,
-)
+from arranger.neck.shape_budget import ShapeBudget, ShapePrices, State, shapes_used
 
-Offer = Callable[[dict[int, Path]], int]
+Offer = Callable[[Paths], int]
 """Takes a solution and answers with the cost of the best known so far, in tenths."""
 REPRICED = 2
 """How often a part is priced anew."""
@@ -42,22 +36,19 @@ class Part:
     held: frozenset[int]
     barred: frozenset[int]
     bound: int
-    paths: dict[int, Path]
+    paths: Paths
     state: State
     exact: bool
 
 
 class ShapeBranches:
-    """Parts the solutions over ``rows``, those that could be better than the best known."""
+    """Parts the solutions of ``folded``, whose rows could be better than the best known."""
 
-    def __init__(
-        self, net: Lattice, budget: ShapeBudget, priced: ShapePrices, rows: Rows
-    ) -> None:
-        self._net = net
+    def __init__(self, folded: Folded, budget: ShapeBudget, priced: ShapePrices) -> None:
+        self._folded = folded
         self._budget = budget
         self._priced = priced
-        self._folded = Folded(net, rows)
-        self._shapes = priced.shapes_in(rows)
+        self._shapes = priced.shapes_in(folded.rows)
 
     def bound(self, known: int, offer: Offer, looks: int) -> tuple[int, bool]:
         """A lower bound (tenths) on every solution over the rows, no more than the best one
@@ -116,9 +107,9 @@ class ShapeBranches:
             self._reprice(held, paths)
         return found
 
-    def _reprice(self, held: frozenset[int], paths: dict[int, Path]) -> None:
+    def _reprice(self, held: frozenset[int], paths: Paths) -> None:
         """Prices nearer to what ``paths`` use: how many shapes, and where."""
-        used = held | shapes_used(self._net, self._priced.numbers, paths)
+        used = held | shapes_used(self._folded.net, self._priced.numbers, paths)
         self._priced.weight = self._budget.weighed(len(used), self._priced.weight)
         self._priced.follow(paths, FOLLOW)
 

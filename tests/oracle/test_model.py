@@ -25,7 +25,7 @@ from ortools.sat.python import cp_model
 
 from arranger.neck import model as room
 from arranger.neck.dynamic import Lattice, Path, prices
-from arranger.neck.folding import folded_optimum
+from arranger.neck.folding import Folded, folded_optimum
 from arranger.neck.model import ModelData, Solution, Variables, solve
 from arranger.neck.moves import FORBIDDEN
 from arranger.neck.proof import Effort, prove
@@ -147,7 +147,7 @@ def test_a_bound_holds_however_early_the_parting_ends(
 ) -> None:
     least = least_within(net, budget)
     known = FORBIDDEN
-    branches = ShapeBranches(net, budget, ShapePrices(net, budget.new), all_rows(net))
+    branches = ShapeBranches(Folded(net, all_rows(net)), budget, ShapePrices(net, budget.new))
     bound, exact = branches.bound(known, lambda paths: known, looks)
     assert exact
     assert bound <= least
@@ -162,7 +162,7 @@ def test_parting_offers_the_best_solution_on_the_way(net: Lattice, budget: Shape
             found.append(net.cost([paths[kind] for kind in net.piece.order]) + shapes)
         return min(found)
 
-    branches = ShapeBranches(net, budget, ShapePrices(net, budget.new), all_rows(net))
+    branches = ShapeBranches(Folded(net, all_rows(net)), budget, ShapePrices(net, budget.new))
     bound, _ = branches.bound(FORBIDDEN, offer, 1000)
     assert bound == min(found) == least_within(net, budget)
 
