@@ -6,6 +6,7 @@ import re
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.chord import QUALITIES
@@ -94,27 +95,36 @@ def step_and_alter(place: int) -> tuple[str, int]:
     return _LETTERS[(place + 1) % 7], (place + 1) // 7
 
 
-def spell(midi: int, key: Key, chord: ChordName | None, resolves: int = 0) -> Spelling:
-    """The spelling of a pitch in its key, over its chord.
+def spell(
+    midi: int,
+    key: Key,
+    chord: ChordName | None,
+    resolves: int = 0,
+    leads_to: ChordName | None = None,
+) -> Spelling:
+    """The spelling of a pitch in its key, over its chord and before the next (``leads_to``).
 
     Notes of the key are spelt as the key signature says, then chord tones as the chord does;
     a passing note is raised when the next note of its voice lies a semitone higher
     (``resolves`` 1) and lowered when it lies a semitone lower (-1). Otherwise the note is the
-    one between a semitone under the seventh degree's fifth and the raised fourth, the way
-    chromatic notes are usually written (tonic - 5 .. tonic + 6 on the line of fifths).
+    one nearer to the tones of both chords on the line of fifths: G sharp between G and D7.
+    Without chords it is the one between a semitone under the seventh degree's fifth and the
+    raised fourth, the way chromatic notes are usually written (tonic - 5 .. tonic + 6).
     """
-    place = _spelt_place(midi % 12, key, chord, resolves)
+    place = _spelt_place(midi % 12, key, (chord, leads_to), resolves)
     step, alter = step_and_alter(place)
     octave = (midi - alter) // 12 - 1
     return Spelling(step, alter, octave)
 
 
-def _spelt_place(tone: int, key: Key, chord: ChordName | None, resolves: int) -> int:
+def _spelt_place(
+    tone: int, key: Key, chords: tuple[ChordName | None, ChordName | None], resolves: int
+) -> int:
     candidates = [place for place in range(-13, 20) if place * 7 % 12 == tone]
     for place in candidates:
         if key.sharps - 1 <= place <= key.sharps + 5:
             return place
-    tones = chord.tones if chord else {}
+    tones = chords[0].tones if chords[0] else {}
     if tone in tones and -10 <= tones[tone] <= 15:
         return tones[tone]
     if resolves:
@@ -124,6 +134,10 @@ def _spelt_place(tone: int, key: Key, chord: ChordName | None, resolves: int) ->
             for place in candidates
             if key.sharps - 1 <= place - 7 * resolves <= key.sharps + 5
         )
+    around = [place for chord in chords if chord for place in chord.tones.values()]
+    if tones and around:
+        middle = Fraction(sum(around), len(around))
+        return min(candidates, key=lambda place: (abs(place - middle), abs(place)))
     tonic = key.sharps + (3 if key.mode == "minor" else 0)
     return next(place for place in candidates if tonic - 5 <= place <= tonic + 6)
 
@@ -137,10 +151,11 @@ def spellings(written: Arrangement) -> tuple[Spelling, ...]:
     for index, note in enumerate(written.notes):
         place = bisect_right(changes, note.onset) - 1
         chord = names[place] if place >= 0 else None
+        then = next((name for name in names[place + 1 :] if name != chord), None)
         after = following.get(index)
         step = after.midi - note.midi if after else 0
         resolves = step if abs(step) == 1 else 0
-        result.append(spell(note.midi - written.capo, written.key, chord, resolves))
+        result.append(spell(note.midi - written.capo, written.key, chord, resolves, then))
     return tuple(result)
 
 
