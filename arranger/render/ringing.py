@@ -9,6 +9,7 @@ from math import ceil
 
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.time import Beat
+from arranger.render.voices import voices_of_hands
 from arranger.render.written import WrittenBar, written_bars
 
 _EASY_SPAN = 3
@@ -23,9 +24,19 @@ def ringing(written: Arrangement) -> Arrangement:
     string is needed again (common practice of engraving: no rest where nothing stops). A
     finger that has to leave earlier takes its note to the end of the beat in writing: a
     steady bass is read as one (common practice, no source).
+
+    An inner note plucked with the thumb under a tune that is held over is written as long as
+    the thumb's note, where it rings as well: both share one stem then.
     """
     bars = _Ringing(written)
-    return replace(written, notes=tuple(bars.rung(note) for note in written.notes))
+    alone = voices_of_hands(written.notes)
+    return replace(
+        written,
+        notes=tuple(
+            bars.with_the_thumb(note) if voice == "inner" else bars.rung(note)
+            for note, voice in zip(written.notes, alone, strict=True)
+        ),
+    )
 
 
 class _Ringing:
@@ -35,6 +46,7 @@ class _Ringing:
         self.bars = written_bars(written)
         self.bar_ends = [bar.end for bar in written.bars]
         self.strokes = [note.onset for note in written.notes if note.right == "p"]
+        self.thumb = {note.onset: note for note in written.notes if note.right == "p"}
         self.by_string: dict[int, list[Beat]] = {}
         for note in written.notes:
             self.by_string.setdefault(note.string, []).append(note.onset)
@@ -53,6 +65,17 @@ class _Ringing:
             return note
         if not self._stays(note, end):
             end = min(end, _beat_end(bar, note.end))
+        return replace(note, length=end - note.onset)
+
+    def with_the_thumb(self, note: Placement) -> Placement:
+        """An inner note as long as the thumb's that begins with it, where it rings so long."""
+        thumb = self.thumb.get(note.onset)
+        if note.right == "p" or note.slur is not None or thumb is None:
+            return self.rung(note)
+        end = self.rung(thumb).end
+        needed = any(at < end for at in _next(self.by_string[note.string], note.onset))
+        if end <= note.end or needed or not self._stays(note, end):
+            return note
         return replace(note, length=end - note.onset)
 
     def _stays(self, note: Placement, end: Beat) -> bool:

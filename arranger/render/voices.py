@@ -1,7 +1,8 @@
 """Voices of the staff: which notes share a stem, how long they are written, where rests stand.
 
 The upper voice belongs to the fingers, the lower to the thumb. An inner note that begins while
-another note of its voice is held gets a voice of its own, so that nothing held is cut short.
+another note of its voice is held joins the thumb's stem where it begins and ends with it; else
+it gets a voice of its own, so that nothing held is cut short.
 """
 
 from __future__ import annotations
@@ -70,12 +71,36 @@ def sounds(notes: Sequence[Placement]) -> dict[VoiceName, tuple[Sound, ...]]:
     of its voice.
     """
     members: dict[VoiceName, list[int]] = {name: [] for name in VOICE_NAMES}
-    for index, name in enumerate(_voices(notes)):
+    for index, name in enumerate(voices_of_hands(notes)):
         members[name].append(index)
-    return {name: tuple(_chords(notes, members[name])) for name in VOICE_NAMES}
+    found = {name: tuple(_chords(notes, members[name])) for name in VOICE_NAMES}
+    return _with_the_thumb(found)
 
 
-def _voices(notes: Sequence[Placement]) -> Iterator[VoiceName]:
+def _with_the_thumb(
+    voices: Mapping[VoiceName, Sequence[Sound]],
+) -> dict[VoiceName, tuple[Sound, ...]]:
+    """The voices, where inner chords that begin and end with the thumb's share its stem."""
+    inner = {(chord.onset, chord.end): chord for chord in voices["inner"]}
+    lower = []
+    for thumb in voices["lower"]:
+        other = inner.pop((thumb.onset, thumb.end), None)
+        lower.append(_together(thumb, other) if other else thumb)
+    return {
+        "upper": tuple(voices["upper"]),
+        "lower": tuple(lower),
+        "inner": tuple(inner.values()),
+    }
+
+
+def _together(one: Sound, other: Sound) -> Sound:
+    """Two chords of the same span as one; indices rise from string 6 to string 1."""
+    pairs = sorted(zip(one.notes + other.notes, one.ends + other.ends, strict=True))
+    notes, ends = zip(*pairs, strict=True)
+    return replace(one, notes=notes, ends=ends)
+
+
+def voices_of_hands(notes: Sequence[Placement]) -> Iterator[VoiceName]:
     """The voice of each note: the hand's own, or inner where that one is held already."""
     # Until when notes of tune and bass are held that began before this moment.
     held: dict[VoiceName, Beat] = {}
