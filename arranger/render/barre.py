@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from arranger.music.arrangement import Arrangement, Placement, Shape
@@ -63,22 +63,67 @@ def barre_marks(arrangement: Arrangement) -> tuple[BarreMark, ...]:
     """Where the first finger lies across two strings or more, in order of time.
 
     Either it holds two notes at once, or it comes back to its fret on another string while
-    the chord shape that stands over the bar has a barre there.
+    the chord shape that stands over the bar has a barre there. It cannot lie where a string
+    under it sounds behind its fret: there it is set on its tip, and lies down after.
     """
     marks = []
     for group, shape in _groups(arrangement):
-        strings = {note.string for note in group}
-        if len(strings) > 1:
-            span = max(strings) - min(strings) + 1
+        whole = _Stay(tuple(group), group[0].onset, max(note.end for note in group))
+        for stay in _lying(whole, arrangement.notes):
             marks.append(
                 BarreMark(
-                    start=group[0].onset,
-                    end=max(note.end for note in group),
+                    start=stay.start,
+                    end=stay.end,
                     fret=group[0].fret,
-                    strings=max(span, barre_span(shape) if shape else 0),
+                    strings=max(stay.span, barre_span(shape) if shape else 0),
                 )
             )
     return tuple(marks)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stay:
+    """The first finger at one fret from ``start`` to ``end``, with the notes it holds."""
+
+    notes: tuple[Placement, ...]
+    start: Beat
+    end: Beat
+
+    @property
+    def span(self) -> int:
+        """How many neighbouring strings its notes cover."""
+        strings = [note.string for note in self.notes]
+        return max(strings) - min(strings) + 1
+
+    def part(self, start: Beat, end: Beat) -> _Stay:
+        """What of it lies in ``[start, end)``."""
+        inside = (note for note in self.notes if note.onset < end and start < note.end)
+        return _Stay(tuple(inside), start, end)
+
+
+def _lying(stay: _Stay, notes: Sequence[Placement]) -> Iterator[_Stay]:
+    """The parts of a stay in which the finger lies across strings."""
+    if not stay.notes or stay.span < 2:
+        return
+    strings = [note.string for note in stay.notes]
+    behind = [
+        note
+        for note in notes
+        if note.fret < stay.notes[0].fret
+        and min(strings) <= note.string <= max(strings)
+        and note.onset < stay.end
+        and stay.start < note.end
+    ]
+    if not behind:
+        yield stay
+        return
+    start = stay.start
+    for note in behind:
+        if start < note.onset:
+            yield from _lying(stay.part(start, note.onset), notes)
+        start = max(start, note.end)
+    if start < stay.end:
+        yield from _lying(stay.part(start, stay.end), notes)
 
 
 def _groups(arrangement: Arrangement) -> Iterator[tuple[list[Placement], Shape | None]]:
