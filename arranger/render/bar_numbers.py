@@ -1,4 +1,4 @@
-"""Numbers where the engraver fails: under a tie or slur, and beside the letter of a section."""
+"""Numbers where the engraver fails: under ties and beams, at stems, beside section letters."""
 
 from __future__ import annotations
 
@@ -27,11 +27,37 @@ _FLAG = 190
 _Point = tuple[float, float]
 
 
+_GLYPHS = {
+    # left, right, top, bottom of its place: heads, then flat, natural, sharp, doubles
+    "E0A2": (0.0, 1.69, 0.5, 0.5),
+    "E0A3": (0.0, 1.18, 0.5, 0.5),
+    "E0A4": (0.0, 1.18, 0.5, 0.5),
+    "E260": (0.0, 0.9, 1.76, 0.7),
+    "E261": (0.0, 0.67, 1.36, 1.34),
+    "E262": (0.0, 1.0, 1.4, 1.39),
+    "E263": (0.0, 0.99, 0.51, 0.5),
+    "E264": (0.0, 1.64, 1.75, 0.7),
+}
+"""Extent of glyphs in staff spaces (metadata of Bravura, a SMuFL font)."""
+_SPACE = 180
+"""Distance of two staff lines in drawing units."""
+_STEP = 150
+"""Distance of the heights at which a stem or a sign stands in the way, in drawing units."""
+_LEFTMOST = -210
+"""Where the drawing begins, in drawing units from the first staff line."""
+
+
 def lift_bar_numbers(root: etree._Element) -> None:
-    """Set each number of the engraver's drawing above the curves and flags in its way."""
-    curves = [*_all_curves(root), *_flags(root)]
+    """Set each number of the engraver's drawing above what is in its way.
+
+    A number at the head of a line begins where the drawing does, at the earliest.
+    """
+    curves = [*_all_curves(root), *_flags(root), *_solids(root)]
     for text in _texts(root, "mNum"):
         size = _letters(text)
+        number = "".join(str(part) for part in text.itertext()).strip()
+        left = _LEFTMOST + size * _DIGIT * len(number) / 2
+        text.set("x", f"{max(left, float(text.get('x', '0'))):.0f}")
         y = _clear_of(text, curves)
         # Over the system stand the chords; there a number stops.
         text.set("y", f"{max(y, min(size, float(text.get('y', '0')))):.0f}")
@@ -112,6 +138,47 @@ def _flags(root: etree._Element) -> Iterator[Sequence[_Point]]:
                 yield [(x + _FLAG * step / 3, y) for step in range(4)]
 
 
+def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
+    """Beams, stems, heads and accidentals, as flat lines at the heights they reach."""
+    for beam in root.iter(f"{_SVG}polygon"):
+        corners = [float(n) for n in _NUMBERS.findall(beam.get("points", ""))]
+        ends = sorted(zip(corners[::2], corners[1::2], strict=False))
+        if ends:
+            (left, _), (right, _) = ends[0], ends[-1]
+            heads = [min(y for x, y in ends if x == side) for side in (left, right)]
+            yield _straight((left, heads[0]), (right, heads[1]))
+    for group in root.iter(f"{_SVG}g"):
+        kinds = group.get("class", "").split()
+        if "stem" in kinds:
+            for stem in group.findall(f"{_SVG}path"):
+                x, top, _, bottom = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
+                yield from _rungs(x, x, min(top, bottom), max(top, bottom))
+        elif {"notehead", "accid"} & set(kinds):
+            for glyph in group.findall(f"{_SVG}use"):
+                yield from _sign(glyph)
+
+
+def _sign(glyph: etree._Element) -> Iterator[Sequence[_Point]]:
+    """What a glyph takes up; nothing where its name is not known."""
+    link = glyph.get("{http://www.w3.org/1999/xlink}href", "").lstrip("#").split("-")[0]
+    if link in _GLYPHS:
+        left, right, up, down = (_SPACE * part for part in _GLYPHS[link])
+        x, y = (float(n) for n in _NUMBERS.findall(glyph.get("transform", "0 0"))[:2])
+        yield from _rungs(x + left, x + right, y - up, y + down)
+
+
+def _rungs(left: float, right: float, top: float, bottom: float) -> Iterator[Sequence[_Point]]:
+    """Flat lines from the top of something upright to its bottom."""
+    for step in range(int((bottom - top) // _STEP) + 1):
+        yield _straight((left, top + step * _STEP), (right, top + step * _STEP))
+
+
+def _straight(start: _Point, end: _Point) -> Sequence[_Point]:
+    """A straight line as a curve of four points."""
+    (x, y), (wide, high) = start, (end[0] - start[0], end[1] - start[1])
+    return [(x + wide * part / 3, y + high * part / 3) for part in range(4)]
+
+
 def clear_endings(root: etree._Element, *, baseline: float) -> None:
     """Set each number that the bracket of an ending runs through into the bracket.
 
@@ -132,6 +199,39 @@ def clear_endings(root: etree._Element, *, baseline: float) -> None:
             text.set("x", f"{x + _LETTERS:.0f}")
             text.set("y", f"{y - baseline:.0f}")
             text.set("text-anchor", "start")
+
+
+def lead_section(root: etree._Element) -> None:
+    """At the head of a line a section's letter begins with the staff.
+
+    The engraver sets it over the meter, where a long name stands on the first notes.
+    """
+    bar = root.find(f".//{_SVG}g[@class='measure']")
+    group = None if bar is None else bar.find(f"{_SVG}g[@class='reh']")
+    box = None if group is None else group.find(f"{_SVG}rect")
+    if group is None or box is None:
+        return
+    shift = float(box.get("x", "0"))
+    box.set("x", "0")
+    for text in group.findall(f"{_SVG}text"):
+        text.set("x", f"{float(text.get('x', '0')) - shift:.0f}")
+
+
+def keep_off_stems(root: etree._Element) -> None:
+    """Move fingers aside that stand at a stem, as far as the stem is too near."""
+    stems = []
+    for group in root.iter(f"{_SVG}g"):
+        for stem in group.findall(f"{_SVG}path") if group.get("class") == "stem" else ():
+            x, top, _, bottom = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
+            stems.append((x, min(top, bottom), max(top, bottom)))
+    for text in _texts(root, "fing"):
+        size = _letters(text)
+        x, y = float(text.get("x", "0")), float(text.get("y", "0"))
+        room = size * (_DIGIT / 2 + _AIR)
+        for at, top, bottom in stems:
+            if abs(at - x) < room and top < y and y - size * _TALL < bottom:
+                x = at - room if at > x else at + room
+        text.set("x", f"{x:.0f}")
 
 
 def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:

@@ -17,12 +17,14 @@ from math import inf
 import verovio
 from lxml import etree
 
-from arranger.music.arrangement import Arrangement
+from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.errors import InternalFault
 from arranger.music.repeats import slur_origins
 from arranger.music.time import Beat
 from arranger.render.bar_numbers import (
     clear_endings,
+    keep_off_stems,
+    lead_section,
     lift_bar_numbers,
     lift_fingers,
     number_sections,
@@ -30,14 +32,16 @@ from arranger.render.bar_numbers import (
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
+from arranger.render.hand_row import Ending, HandMark, endings, lift, under_endings
 from arranger.render.light_svg import lighten
-from arranger.render.mei import fingered_anew, mei
+from arranger.render.mei import ROOM, fingered_anew, mei
 from arranger.render.position import position_marks
 from arranger.render.spelling import engraved_name
 from arranger.render.tab_head import tempo_values
 from arranger.render.tempo_mark import MarkPen
 from arranger.render.written import written_bars
 from arranger.render.xml_text import clean, sub
+from arranger.tables.engraving import engraving
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _FINE = 10
@@ -47,6 +51,7 @@ FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
 _OURS = re.compile(r"([ntb])-(\d+)")
 """Our ids: a bar, a note, its number in the tab. The hyphen sets them apart: the engraver's own
 are letters and digits, and now and then one of them looks like ``b613223``."""
+_NUMBER = re.compile(r"-?[\d.]+")
 _LINE = re.compile(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
@@ -58,6 +63,8 @@ _NAME = 2.3 * _SPACE
 _FINGER = 1.6 * _SPACE
 _SIGN = 1.5 * _SPACE
 _AIR = 0.3 * _SPACE
+_TAIL = 0.25 * _LETTER
+"""How far a letter reaches under its line."""
 _ROMAN = {"I": 0.42, "C": 0.72, "V": 0.75, "X": 0.75, "½": 0.85}
 """Widths of bold signs, in sizes of their letters."""
 
@@ -79,6 +86,7 @@ def engraved(folds: Folded, *, width: int, tab_only: bool = False) -> tuple[Syst
     """
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
+    room = engraving().engraver
     toolkit.setOptions(
         {
             "inputFrom": "mei",
@@ -96,9 +104,11 @@ def engraved(folds: Folded, *, width: int, tab_only: bool = False) -> tuple[Syst
             "svgRemoveXlink": False,
             "xmlIdSeed": 1,
             "mnumInterval": 1,
-            "spacingStaff": 6,
+            "spacingStaff": room.staves,
             "breaks": "line",
-            "minLastJustification": 0.55,
+            "minLastJustification": room.last_line,
+            "leftMarginRightBarLine": room.before_bar_line,
+            "tieMinLength": room.tie,
             "outputIndent": 1,
         }
     )
@@ -141,13 +151,17 @@ class _Drawing:
     def finished(self, svg: str, *, first: bool) -> System:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
         _shorten_ids(root)
+        _drop_room(root)
+        lead_section(root)
         if self.tab_only:
             _shrink_marks(root)
         above = lift_fingers(root)
-        fingers = _finger_places(root)
+        keep_off_stems(root)
+        fingers, stems = _finger_places(root), list(_stem_ends(root))
         lift_bar_numbers(root)
         if self.tab_only:
             clear_endings(root, baseline=(1 - _TAB_SHARE) * 1.5 * _SPACE)
+        over = [] if self.tab_only else endings(root)
         number_sections(root, {f"b-{at}": bar.number for at, bar in enumerate(self.bars)})
         _tidy(root)
         places = _tab_places(root)
@@ -157,19 +171,21 @@ class _Drawing:
         top, bottom = _tab_lines(root)
         rows = self._right_hand(ours, places, bottom)
         # Beside a tab alone no bar line reaches above the tab, where slur letters stand.
-        lines = [] if self.tab_only else [right for _, right in _bar_spans(root)]
+        lines = (
+            [] if self.tab_only else [*stems, *((right, inf) for _, right in _bar_spans(root))]
+        )
         self._slurs(ours, places, top, fingers, lines)
         moments = _moments(root, self.written, places)
         if self.tab_only:
             above = self._left_hand(ours, places, bottom + rows * _ROW)
             rows += 1 + self._count(ours, moments, places, bottom + (rows + 2) * _ROW)
-        above = self._hand_row(ours, places, above)
+        above = self._hand_row(ours, places, above, over)
         names, chords = self._chord_row(ours, moments, above)
         above = self._tempo(ours, above, chords, names) if first else chords
         _draw_strokes(root)
         _tell_spans(root)
         lighten(root)
-        width, height = _resize(root, above=above, least=bottom + (rows + 0.3) * _ROW)
+        width, height = _resize(root, above=above, least=bottom + rows * _ROW + _AIR + _TAIL)
         return System(
             svg=etree.tostring(root, encoding="unicode"),
             bars=tuple(_bars(root)),
@@ -206,9 +222,12 @@ class _Drawing:
         places: Mapping[int, _Place],
         tab_top: float,
         fingers: Sequence[_Place],
-        lines: Sequence[float],
+        lines: Sequence[tuple[float, float]],
     ) -> None:
-        """H and P as arcs, slides as lines, where both ends stand in this system."""
+        """H and P as arcs, slides as lines, where both ends stand in this system.
+
+        ``lines``: where bar lines and stems stand, and how far down they reach.
+        """
         for to, origin in self.origins.items():
             if to not in places or origin not in places:
                 continue
@@ -277,13 +296,33 @@ class _Drawing:
         return 1
 
     def _hand_row(
-        self, parent: etree._Element, places: Mapping[int, _Place], above: float
+        self,
+        parent: etree._Element,
+        places: Mapping[int, _Place],
+        above: float,
+        over: Sequence[Ending],
     ) -> float:
-        """A row above the system for barres and positions; returns the height by now."""
-        y = -above - 0.6 * _SPACE
-        taken = [
-            span for barre in self.barres if (span := self._barre(parent, places, barre, y))
-        ]
+        """A row above the system for barres and positions; returns the height by now.
+
+        ``over`` are the brackets of endings; what belongs into one stands under it.
+        """
+        barres = [mark for barre in self.barres if (mark := _barre(barre, places, self.notes))]
+        marks = [*barres, *self._positions(places, barres)]
+        under = under_endings(marks, over)
+        rise = _ROW
+        if under:
+            rise += 0.4 * _SPACE
+            lift(over, rise)
+        for mark in marks:
+            ending = under.get(mark)
+            y = -above - 0.6 * _SPACE if ending is None else ending.bottom - 0.1 * _SPACE
+            _hand_mark(parent, mark, y)
+        return above + (rise if marks else 0.0)
+
+    def _positions(
+        self, places: Mapping[int, _Place], barres: Sequence[HandMark]
+    ) -> Iterator[HandMark]:
+        """Where the hand moves to, one mark a moment; a barre says the position as well."""
         marked: set[Beat] = set()
         for index, place in places.items():
             onset = self.notes[index].onset
@@ -292,35 +331,8 @@ class _Drawing:
                 continue
             marked.add(onset)
             left, right = place.x - 0.6 * _SPACE, place.x + 1.5 * _SPACE
-            # A barre says the position as well.
-            if not any(start <= right and left <= end for start, end in taken):
-                text = _letter(parent, left, y, roman(fret), style="normal", anchor="start")
-                text.set("font-weight", "bold")
-        return above + (_ROW if taken or marked else 0.0)
-
-    def _barre(
-        self,
-        parent: etree._Element,
-        places: Mapping[int, _Place],
-        barre: BarreMark,
-        y: float,
-    ) -> tuple[float, float] | None:
-        """One barre's mark, with a line as long as it lies; returns from where to where."""
-        under = [
-            place.x
-            for index, place in places.items()
-            if barre.start <= self.notes[index].onset < barre.end
-        ]
-        if not under:
-            return None
-        left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
-        text = _letter(parent, left, y, barre.text, style="normal", anchor="start")
-        text.set("font-weight", "bold")
-        line = left + sum(_ROMAN.get(sign, 0.8) for sign in barre.text) * _LETTER + _AIR
-        if right - line > 0.5 * _SPACE:
-            _line(parent, line, y - 0.5 * _SPACE, right, y - 0.5 * _SPACE)
-            _line(parent, right, y - 0.5 * _SPACE, right, y + 0.2 * _SPACE)
-        return left, max(line, right)
+            if not any(barre.left <= right and left <= barre.right for barre in barres):
+                yield HandMark(roman(fret), left, left + _wide(roman(fret)))
 
     def _chord_row(
         self, parent: etree._Element, moments: _Moments, above: float
@@ -335,15 +347,17 @@ class _Drawing:
         if held and not any(mark.onset == moments.start for mark in marks):
             marks.insert(0, replace(held[0], onset=moments.start))
         first = moments.x(marks[0].onset) if marks else inf
-        reach = 0.0
+        reach, last = 0.0, moments.x(moments.end)
         for mark in marks:
             name = clean(engraved_name(mark.name))
-            x = max(moments.x(mark.onset) - 0.6 * _SPACE, reach)
+            wide = 0.62 * len(name) * _NAME
+            # A long name over the last note ends with the line, where it has the room.
+            x = max(min(moments.x(mark.onset) - 0.6 * _SPACE, last - wide), reach)
             y = -above - 0.7 * _SPACE
             text = _letter(parent, x, y, name, size=_NAME, style="normal", anchor="start")
             if mark.shape is None and self.written.shapes:
                 _slant(text)
-            reach = x + (0.62 * len(name) + 0.4) * _NAME
+            reach = x + wide + 0.4 * _NAME
         return first, above + (2.4 * _SPACE if marks else 0.0)
 
     def _tempo(
@@ -366,6 +380,36 @@ class _Drawing:
             return max(chords, above + high)
         pen.group.set("transform", f"translate(0 {above - chords:.0f})")
         return chords + high
+
+
+def _barre(
+    barre: BarreMark, places: Mapping[int, _Place], notes: Sequence[Placement]
+) -> HandMark | None:
+    """One barre's mark, with a line as long as it lies; None where it is in another system."""
+    under = [
+        place.x
+        for index, place in places.items()
+        if barre.start <= notes[index].onset < barre.end
+    ]
+    if not under:
+        return None
+    left, right = min(under) - 0.6 * _SPACE, max(under) + 0.9 * _SPACE
+    line = left + _wide(barre.text) + _AIR
+    drawn = right - line > 0.5 * _SPACE
+    return HandMark(barre.text, left, max(line, right), line if drawn else None)
+
+
+def _wide(text: str) -> float:
+    """How wide a bold roman numeral is."""
+    return sum(_ROMAN.get(sign, 0.8) for sign in text) * _LETTER
+
+
+def _hand_mark(parent: etree._Element, mark: HandMark, y: float) -> None:
+    text = _letter(parent, mark.left, y, mark.text, style="normal", anchor="start")
+    text.set("font-weight", "bold")
+    if mark.line is not None:
+        _line(parent, mark.line, y - 0.5 * _SPACE, mark.right, y - 0.5 * _SPACE)
+        _line(parent, mark.right, y - 0.5 * _SPACE, mark.right, y + 0.2 * _SPACE)
 
 
 def _letter(
@@ -501,13 +545,21 @@ def _finger_places(root: etree._Element) -> list[_Place]:
     return found
 
 
-def _clear(x: float, y: float, fingers: Sequence[_Place], lines: Sequence[float]) -> float:
-    """The nearest place to ``x`` at which a letter at height ``y`` meets no finger, no bar
-    line.
-    """
+def _stem_ends(root: etree._Element) -> Iterator[tuple[float, float]]:
+    """Where each stem stands, and how far down it reaches."""
+    for group in root.iter(f"{_SVG}g"):
+        for path in group.findall(f"{_SVG}path") if _classes(group)[:1] == ["stem"] else ():
+            x, top, _, bottom = map(float, _NUMBER.findall(path.get("d", ""))[:4])
+            yield x, max(top, bottom)
+
+
+def _clear(
+    x: float, y: float, fingers: Sequence[_Place], lines: Sequence[tuple[float, float]]
+) -> float:
+    """The nearest place to ``x`` at which a letter at height ``y`` meets no finger, no line."""
     near = [(place.x, 1.5) for place in fingers if abs(place.y - y) < 2 * _SPACE]
-    near += [(line, 0.9) for line in lines]
-    ways = (0.0, 1.0, -1.0, 1.6, -1.6, 2.4, -2.4)
+    near += [(at, 0.9 if low == inf else 0.6) for at, low in lines if low > y - 0.8 * _SIGN]
+    ways = (0.0, 0.7, -0.7, 1.0, -1.0, 1.6, -1.6, 2.4, -2.4)
     tried = (x + way * _SPACE for way in ways)
     return next((at for at in tried if all(abs(at - f) > w * _SPACE for f, w in near)), x)
 
@@ -538,6 +590,15 @@ def _shorten_ids(root: etree._Element) -> None:
     for use in root.iter(f"{_SVG}use"):
         target = use.get(reference, "").removeprefix("#")
         use.set(reference, f"#{glyphs.get(target, target)}")
+
+
+def _drop_room(root: etree._Element) -> None:
+    """Take out what only held a place free."""
+    for group in list(root.iter(f"{_SVG}g")):
+        parent = group.getparent()
+        said = "".join(str(part) for part in group.itertext()).strip()
+        if parent is not None and _classes(group)[:1] == ["fing"] and said == ROOM:
+            parent.remove(group)
 
 
 def _tidy(root: etree._Element) -> None:

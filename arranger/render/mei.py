@@ -77,6 +77,7 @@ class _Document:
         self.voices: dict[VoiceName, tuple[Sound, ...]] = sounds(written.notes)
         self.slurred = self._slurs_by_bar()
         self.fingered = fingered_anew(written.notes)
+        self.arched = frozenset(_arched(written.notes, self.fingered))
 
     def text(self) -> str:
         root = etree.Element("mei", meiversion="5.0", xmlns=_NAMESPACE)
@@ -90,7 +91,7 @@ class _Document:
         for index, bar in enumerate(self.bars):
             number = self.folds.endings.get(index)
             if number != self.folds.endings.get(index - 1):
-                parent = section if number is None else sub(section, "ending", n=str(number))
+                parent = section if number is None else sub(section, "ending", n=f"{number}.")
             self._meter(parent, index)
             if index and index in self.lines:
                 sub(parent, "sb")
@@ -265,6 +266,9 @@ class _Document:
                 finger = sub(measure, "fing", self.written.notes[index].left, staff="1")
                 finger.set("startid", f"#n-{index}")
                 finger.set("place", place)
+                if place == "below" and index in self.arched:
+                    room = sub(measure, "fing", ROOM, staff="1", place=place)
+                    room.set("startid", f"#n-{index}")
 
     def _slurs_by_bar(self) -> dict[int, list[tuple[int, int]]]:
         """Slurred notes with the notes they come from, by the index of the bar of these."""
@@ -289,6 +293,21 @@ def _sounds(inner: Sequence[Chunk], rest: Chunk) -> bool:
     return any(
         chunk.notes and chunk.onset < rest.end and rest.onset < chunk.end for chunk in inner
     )
+
+
+ROOM = "l"
+"""What holds a place between the staves free and is not printed."""
+
+
+def _arched(notes: Sequence[Placement], fingered: frozenset[int]) -> Iterator[int]:
+    """Notes (indices) whose finger, if under the staff, stands where a slur arches the tab."""
+    for to, origin in slur_origins(notes).items():
+        if notes[to].string != 1 or notes[to].slur == "slide":
+            continue
+        for index in range(origin + 1, to):
+            inside = notes[origin].onset < notes[index].onset < notes[to].onset
+            if inside and index in fingered:
+                yield index
 
 
 def fingered_anew(notes: Sequence[Placement]) -> frozenset[int]:

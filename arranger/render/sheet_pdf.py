@@ -32,6 +32,7 @@ from arranger.render.tab_head import (
     tuning_text,
     warning_lines,
 )
+from arranger.tables.engraving import engraving
 
 
 def printed_sheet(
@@ -59,6 +60,7 @@ def printed_sheet(
         "systems": [
             {"svg": system.svg, "ratio": system.height / system.width} for system in systems
         ],
+        "gaps": engraving().pages.model_dump(),
         "form": list(folds.said),
         "lesson": _steps(lesson),
         "hard": [_said(line) for line in hardest_lines(arrangement, verdict)],

@@ -7,6 +7,23 @@ from pydantic import Field
 from arranger.tables.loader import Table, load
 
 
+class Pages(Table):
+    """How lines are dealt out to the pages of a printed sheet."""
+
+    least: float = Field(ge=0)
+    most: float = Field(ge=0)
+    lonely: float = Field(ge=0)
+
+
+class Engraver(Table):
+    """What the engraver is told of room, see engraving.toml."""
+
+    before_bar_line: float = Field(ge=0, le=2)
+    tie: float = Field(gt=0, le=10)
+    staves: int = Field(gt=0, le=48)
+    last_line: float = Field(gt=0, le=1)
+
+
 class Engraving(Table):
     """The meaning and unit of each field stand in engraving.toml."""
 
@@ -24,6 +41,8 @@ class Engraving(Table):
     broken_four: float = Field(ge=0)
     late_section: float = Field(ge=0)
     parted_endings: float = Field(ge=0)
+    pages: Pages
+    engraver: Engraver
 
 
 def engraving() -> Engraving:

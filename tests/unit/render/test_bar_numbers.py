@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from lxml import etree
 from render_tunes import twice
 
 from arranger.render.bar_numbers import (
     clear_endings,
+    keep_off_stems,
+    lead_section,
     lift_bar_numbers,
     lift_fingers,
     number_sections,
@@ -69,6 +73,40 @@ def test_a_number_on_a_flag_goes_above_it() -> None:
     beside = drawing(number() + flag.replace("400", "900"))
     lift_bar_numbers(beside)
     assert _y(beside) == 800
+
+
+def test_a_number_on_a_beam_a_stem_or_a_sign_goes_above_it() -> None:
+    beam = '<polygon points="300,700 700,760 700,850 300,790"/>'
+    stem = '<g class="stem"><path d="M500 1000 L500 700"/></g>'
+    flat = (
+        '<g class="accid"><use xmlns:x="http://www.w3.org/1999/xlink" x:href="#E260-a" '
+        'transform="translate(480, 900) scale(0.72, 0.72)"/></g>'
+    )
+    for way, top in ((beam, 730), (stem, 700), (flat, 900 - 1.76 * 180)):
+        root = drawing(number() + way)
+        lift_bar_numbers(root)
+        assert _y(root) < top, way
+
+
+def test_a_long_number_begins_where_the_line_does() -> None:
+    root = drawing(number().replace(">10<", ">104<").replace('x="500"', 'x="0"'))
+    lift_bar_numbers(root)
+    assert float(root.find(".//{*}text").get("x")) - 1.5 * 0.55 * 300 >= -210
+
+
+def test_the_name_of_a_section_begins_with_the_line() -> None:
+    name = '<g class="reh"><rect x="756" y="27" width="1082"/><text x="1297">Intro</text></g>'
+    root = etree.fromstring(f'<svg xmlns="{_SVG}"><g class="measure">{name}</g></svg>')
+    lead_section(root)
+    assert (root.find(".//{*}rect").get("x"), root.find(".//{*}text").get("x")) == ("0", "541")
+
+
+def test_a_finger_at_a_stem_moves_aside() -> None:
+    stem = '<g class="stem"><path d="M1100 900 L1100 400"/></g>'
+    for y, moves in ((600, True), (350, False), (1300, False)):
+        root = drawing(finger(1000, y) + stem)
+        keep_off_stems(root)
+        assert (float(root.find(".//{*}text").get("x")) < 1000) is moves
 
 
 def finger(x: int, y: int) -> str:
@@ -154,10 +192,15 @@ def test_the_light_drawing_paints_the_same_lines_and_words() -> None:
 
 def test_a_slur_letter_stands_beside_a_bar_line() -> None:
     """A pull-off over the bar line: its letter would stand on the line between the staves."""
-    assert _clear(1000.0, 0.0, (), (1000.0,)) > 1000
-    assert _clear(1000.0, 0.0, (), (2000.0,)) == 1000
+    assert _clear(1000.0, 0.0, (), ((1000.0, inf),)) > 1000
+    assert _clear(1000.0, 0.0, (), ((2000.0, inf),)) == 1000
     finger = _Place(1180.0, 0.0)
-    assert _clear(1000.0, 0.0, (finger,), (1000.0,)) < 1000
+    assert _clear(1000.0, 0.0, (finger,), ((1000.0, inf),)) < 1000
+
+
+def test_a_slur_letter_stands_beside_a_stem_that_reaches_down_to_it() -> None:
+    assert _clear(1000.0, 0.0, (), ((1000.0, -100.0),)) > 1000
+    assert _clear(1000.0, 0.0, (), ((1000.0, -400.0),)) == 1000
 
 
 def test_an_arc_of_the_tab_ends_beside_a_low_finger() -> None:

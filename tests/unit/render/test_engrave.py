@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from fractions import Fraction
 
 import pytest
 from lxml import etree
 from render_tunes import TUNES, alternating_bass, arrangement_of, bars_of, little_rag
 
 from arranger.music.arrangement import Arrangement
+from arranger.render.barre import barre_marks
 from arranger.render.engrave import System, _bars, engraved
 from arranger.render.fold import folded
-from arranger.render.mei import mei
+from arranger.render.hand_row import Ending, HandMark, under_endings
+from arranger.render.mei import ROOM, mei
 from arranger.render.ringing import ringing
 from arranger.render.written import in_notatable_time, in_written_time
 
@@ -151,6 +154,76 @@ def test_an_inner_note_shares_the_stem_of_a_tied_one() -> None:
     assert not [layer for layer in score.iter("{*}layer") if layer.get("n") == "3"]
     in_tab = [note for note in score.iter("{*}note") if note.get("tab.fret")]
     assert len(in_tab) == len(piece.notes)
+
+
+@pytest.mark.parametrize(
+    ("inner", "with_thumb"),
+    [
+        ("1 1 3:0 0 i i", True),
+        ("1 1/2 3:0 0 i i", True),  # it rings as long as the thumb's note
+        ("1 1/2 3:0 0 i i\n3/2 1/2 3:2 2 i i", False),  # its string is needed before
+        ("1 2 3:0 0 i i", False),  # it outlasts the thumb's note
+        ("3/2 1/2 3:0 0 i i", False),  # it comes after the thumb
+    ],
+)
+def test_an_inner_note_under_a_held_tune_shares_the_thumbs_stem(
+    inner: str, with_thumb: bool
+) -> None:
+    piece = arrangement_of(
+        "With the thumb",
+        bars_of("4/4", 1),
+        f"0 1 6:3 3 p b\n0 4 1:0 0 a m\n1 1 4:0 0 p b\n{inner}\n2 1 6:3 3 p b\n3 1 4:0 0 p b",
+        "0 G",
+    )
+    score = etree.fromstring(mei(folded(ringing(piece), held=piece)))
+    lower = next(layer for layer in score.iter("{*}layer") if layer.get("n") == "2")
+    chords = [[note.get("pname") for note in chord] for chord in lower.iter("{*}chord")]
+    assert (chords == [["d", "g"]]) is with_thumb
+    inner_layers = [layer for layer in score.iter("{*}layer") if layer.get("n") == "3"]
+    assert bool(inner_layers) is not with_thumb
+
+
+def _barres(*lines: str) -> list[tuple[Fraction, Fraction, str]]:
+    piece = arrangement_of("Barre", bars_of("4/4", 1), "\n".join(lines), "0 F")
+    return [(mark.start, mark.end, mark.text) for mark in barre_marks(piece)]
+
+
+def test_a_barre_lies_while_the_finger_holds_two_strings() -> None:
+    assert _barres("0 2 6:1 1 p b", "1 1 2:1 1 i i") == [(0, 2, "CI")]
+    assert _barres("0 2 4:2 1 p b", "0 2 3:2 1 i i") == [(0, 2, "½CII")]
+
+
+def test_no_barre_lies_over_a_string_that_sounds_open() -> None:
+    """The finger is set on its tip and lies down after, or lifts while the bass is held."""
+    half = Fraction(1, 2)
+    down = ("0 1 5:2 1 p b", "0 1/2 1:0 0 a m", "1/2 1/2 1:2 1 a m h")
+    assert _barres(*down) == [(half, 1, "CII")]
+    up = ("0 2 6:1 1 p b", "0 1 1:1 1 a m", "1 1 1:0 0 a m p")
+    assert _barres(*up) == [(0, 1, "CI")]
+    beside = ("0 1 5:2 1 p b", "0 1 3:2 1 i i", "0 1 1:0 0 a m")
+    assert _barres(*beside) == [(0, 1, "½CII")]
+
+
+def test_marks_of_the_hand_stand_under_the_bracket_of_their_ending() -> None:
+    """A roman numeral over a bracket reads like another ending."""
+    ending = Ending(etree.Element("g"), 1000.0, 3000.0, 334.0)
+    inside, outside = HandMark("I", 1200.0, 1300.0), HandMark("V", 200.0, 400.0)
+    assert under_endings([inside, outside], [ending]) == {inside: ending}
+    across = HandMark("CII", 900.0, 1500.0)
+    assert under_endings([inside, across], [ending]) == {}
+
+
+def test_a_finger_between_the_staves_has_room_over_an_arc() -> None:
+    """A slur of string 1 arches over a thumb's note: its finger must not stand on the arc."""
+    text = "0 1 6:0 0 p b\n1/2 1 1:7 3 m m\n1 1 6:4 1 p b\n3/2 1/2 1:10 4 m m h\n2 2 6:0 0 p b"
+    piece = arrangement_of("Arc", bars_of("4/4", 1), text, "0 E")
+    (system,) = _systems(piece)
+    texts = list(etree.fromstring(system.svg).iter(f"{_SVG}text"))
+    said = ["".join(text.itertext()) for text in texts]
+    assert ROOM not in said
+    low = max(float(t.get("y")) for t, s in zip(texts, said, strict=True) if s == "1")
+    tab = min(float(t.get("y")) for t, s in zip(texts, said, strict=True) if s == "7")
+    assert low < tab - 300
 
 
 @pytest.mark.parametrize("inner", ["1 3/2 4:2 2 i i", "1 1/2 4:2 2 i i\n3/2 1/2 3:0 0 i i"])

@@ -77,4 +77,4 @@ def test_the_signs_stand_in_the_score() -> None:
     assert measures[0].get("left") == "rptstart"
     assert measures[5].get("right") == "rptend"
     endings = [(e.get("n"), [m.get("n") for m in e]) for e in score.iter("{*}ending")]
-    assert endings == [("1", ["6"]), ("2", ["12"])]
+    assert endings == [("1.", ["6"]), ("2.", ["12"])]
