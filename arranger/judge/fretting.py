@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations, pairwise
 from math import hypot
 
@@ -147,33 +148,70 @@ def shifting(played: Performance) -> Iterator[Effort]:
 
 
 def changing(played: Performance) -> Iterator[Effort]:
-    """Changes of the chord shape from bar to bar: fingers that go elsewhere in a second."""
-    arrangement = played.music.arrangement
-    named = {shape.name: shape for shape in reversed(arrangement.shapes)}
-    held = [
-        (index, named[bar.chord])
-        for index, bar in enumerate(arrangement.bars)
-        if bar.chord in named
-    ]
-    for (_, before), (bar, after) in pairwise(held):
-        moving = _fingers_that_move(before, after)
-        if moving:
-            text = f"from {before.name} to {after.name} {counted(moving, 'finger')} "
+    """Changes of the chord shape from bar to bar: fingers that go elsewhere in a second.
+
+    Only a shape that the tab holds counts, and only fingers of it that play: a chord named
+    over other notes is no shape to go to or to come from.
+    """
+    held = _held_shapes(played)
+    for bar, (before, after) in enumerate(pairwise(held), start=1):
+        ways = [
+            (len(_fingers_that_move(one.shape, other)), one.shape, other.shape)
+            for one in before
+            for other in after
+        ]
+        moving, start, goal = max(ways, key=lambda way: way[0], default=(0, None, None))
+        if moving and start and goal:
+            text = f"from {start.name} to {goal.name} {counted(moving, 'finger')} "
             text += "moves" if moving == 1 else "move"
             yield Effort(bar, moving / played.scales.changes_rate, moving, text)
 
 
-def _fingers_that_move(before: Shape, after: Shape) -> int:
-    """Fingers of the second shape that lie elsewhere, or nowhere, in the first."""
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A shape in a bar, and the fingers of it that play there."""
 
-    def spots(shape: Shape) -> dict[str, set[Spot]]:
-        found: dict[str, set[Spot]] = {}
-        for string, fret, finger in zip(
-            range(6, 0, -1), shape.frets, shape.fingers, strict=True
-        ):
-            if finger and fret:
-                found.setdefault(finger, set()).add((string, fret))
-        return found
+    shape: Shape
+    playing: frozenset[str]
 
-    held = spots(before)
-    return sum(places != held.get(finger) for finger, places in spots(after).items())
+
+def _held_shapes(played: Performance) -> list[list[_Held]]:
+    """By bar: the shapes its chord is named by of which two fingers play, or the only one.
+
+    Mostly one or none; two of a name may share their fingers.
+    """
+    bars = played.music.arrangement.bars
+    pressed: list[set[tuple[Spot, str]]] = [set() for _ in bars]
+    for note in played.music.notes:
+        if note.fret:
+            pressed[played.bar(note.onset)].add(((note.string, note.fret), note.left))
+    found = []
+    for bar, spots in zip(bars, pressed, strict=True):
+        named = [shape for shape in played.music.arrangement.shapes if shape.name == bar.chord]
+        held = [_Held(shape, _playing(shape, spots)) for shape in named]
+        found.append([one for one in held if len(one.playing) >= min(2, len(_lie(one.shape)))])
+    return found
+
+
+def _playing(shape: Shape, pressed: set[tuple[Spot, str]]) -> frozenset[str]:
+    """Fingers of the shape that press at least one string of theirs."""
+    return frozenset(
+        finger
+        for finger, spots in _lie(shape).items()
+        if any((spot, finger) in pressed for spot in spots)
+    )
+
+
+def _fingers_that_move(before: Shape, after: _Held) -> set[str]:
+    """Fingers that play in the second shape and lie elsewhere, or nowhere, in the first."""
+    there, here = _lie(before), _lie(after.shape)
+    return {finger for finger in after.playing if here[finger] != there.get(finger)}
+
+
+def _lie(shape: Shape) -> dict[str, set[Spot]]:
+    """Where each finger of a shape lies."""
+    found: dict[str, set[Spot]] = {}
+    for string, fret, finger in zip(range(6, 0, -1), shape.frets, shape.fingers, strict=True):
+        if finger and fret:
+            found.setdefault(finger, set()).add((string, fret))
+    return found
