@@ -3,10 +3,10 @@
 Conventions
 -----------
 ``load = sum(weight * feature)`` over the features of ``fretting`` and ``plucking``, what
-there is to learn, and the hardest single move; ``score = 100 * (1 - exp(-load))``. The
+there is to learn, and the hardest moves; ``score = 100 * (1 - exp(-load))``. The
 points of the reasons are the shares of the load in the score, so they sum to it. The points
 of a bar say where the score would lie if the whole piece were like that bar, what there is
-to learn and the hardest move left out.
+to learn and the hardest moves left out.
 
 Monotone: a slower tempo, a note less, a narrower barre never raise the score.
 
@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, log2
+from math import exp, log2, sqrt
 
 from arranger.judge import fretting, plucking
 from arranger.judge.effort import Effort, Feature, Performance, move_text, perform
@@ -121,15 +121,18 @@ def features(arrangement: Arrangement, level: Level, player: Player) -> dict[str
 
 
 def usual_tempo(arrangement: Arrangement) -> float:
-    """Quarters a minute at which strokes come as often as in most studies.
+    """Quarters a minute at which plucking comes as often as in most studies.
 
-    For scores that say no tempo: an assumption, from how often something is plucked.
+    For scores that say no tempo: an assumption. Chords are played slower than single notes,
+    but not as much slower as they have more notes: strokes and notes a second are held at a
+    geometric mean.
     """
-    strokes = len({note.onset for note in arrangement.notes if note.slur is None})
-    if not strokes or not arrangement.bars:
+    plucked = [note.onset for note in arrangement.notes if note.slur is None]
+    if not plucked or not arrangement.bars:
         return arrangement.student_tempo
     quarters = float(arrangement.bars[-1].end - arrangement.bars[0].start)
-    return 60.0 * difficulty_table().unstated.strokes * quarters / strokes
+    often = sqrt(len(set(plucked)) * len(plucked))
+    return 60.0 * difficulty_table().unstated.plucked * quarters / often
 
 
 def _told(
@@ -251,12 +254,18 @@ def _shapes(arrangement: Arrangement) -> dict[Hashable, int]:
 
 
 def _hardest(played: Performance, scales: Scales) -> Iterator[Told]:
-    """The most pressing single move along the neck."""
-    move = max(played.moves, key=lambda move: move.pressing, default=None)
-    if move is not None and move.pressing > 0:
+    """The most pressing moves along the neck, on average; the most pressing one is told.
+
+    A piece has always so many, some of which may be none at all: taking a note out puts one
+    move in the place of two that are not easier, and so never raises the average.
+    """
+    moves = sorted(played.moves, key=lambda move: -move.pressing)[: scales.hardest_moves]
+    pressing = sum(move.pressing for move in moves) / scales.hardest_moves
+    if pressing > 0:
+        move = moves[0]
         bar = played.music.arrangement.bars[played.bar(move.onset)].bar
         what = f"the hardest single move: {move_text(move)}"
-        value = log2(1 + move.pressing / scales.hardest_bits)
+        value = log2(1 + pressing / scales.hardest_bits)
         yield Told("hardest", value, move.pressing, bar, what)
 
 

@@ -50,6 +50,7 @@ class Scales(Table):
     finger_width: Scale
     moves_bits: Scale
     hardest_bits: Scale
+    hardest_moves: int = Field(ge=1)
     plucking_strokes: Scale
     repeat_seconds: Scale
     independence_notes: Scale
@@ -124,9 +125,11 @@ class Easier(Table):
 
 
 class Unstated(Table):
-    """At what a score that says no tempo is graded: strokes a second."""
+    """At what a score that says no tempo is graded: strokes and notes a second, their
+    geometric mean.
+    """
 
-    strokes: float = Field(gt=0)
+    plucked: float = Field(gt=0)
 
 
 class DifficultyTable(Table):

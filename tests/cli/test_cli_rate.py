@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
 import arranger
+from arranger.judge import difficulty
 from arranger.music.rating import Rating
 from arranger.run.cli import app
+from arranger.tables import default_player
+from arranger.tables.habits import as_written
 
 TUNE = Path(__file__).parents[2] / "corpus" / "auld_lang_syne.mid"
 
@@ -65,8 +69,8 @@ def test_the_interval_holds_the_score(rating: Rating) -> None:
 
 
 def test_our_score_is_a_tab_with_the_same_hands(made: Path, rating: Rating) -> None:
-    """Only what MusicXML does not say of an arrangement is missing: its shapes, and that the
-    hand lets a thumb's note go before the end of its beat.
+    """Only what MusicXML does not say of an arrangement is missing: its shapes, the tempo to
+    aim at, and that the hand lets a thumb's note go before the end of its beat.
     """
     tab = arranger.rate(made / "score.musicxml")
     own = rating
@@ -78,7 +82,19 @@ def test_our_score_is_a_tab_with_the_same_hands(made: Path, rating: Rating) -> N
     for written, held in zip(tab.arrangement.notes, own.arrangement.notes, strict=True):
         assert written.length >= held.length * scale
         assert held.voice == "bass" or written.length == held.length * scale
-    assert own.difficulty.score - 6 < tab.difficulty.score <= own.difficulty.score
+    bare = replace(
+        own.arrangement,
+        target_tempo=own.arrangement.student_tempo,
+        shapes=(),
+        chords=(),
+        notes=tuple(
+            replace(held, length=written.length / scale)
+            for held, written in zip(own.arrangement.notes, tab.arrangement.notes, strict=True)
+        ),
+    )
+    level = as_written()
+    graded = difficulty(bare, level, default_player(level))
+    assert tab.difficulty.score == pytest.approx(graded.score, abs=0.1)
 
 
 def test_every_proposal_is_kept_to(made: Path, rating: Rating) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from math import log2
 
 import pytest
 
-from arranger.judge import difficulty
+from arranger.judge import difficulty, usual_tempo
+from arranger.judge.difficulty import features as judged_features
 from arranger.judge.effort import perform
 from arranger.judge.hearing import hear
 from arranger.music.arrangement import ChordMark, Shape
@@ -190,12 +192,52 @@ def test_a_stretch_is_told_as_a_teacher_would(piece):
     assert any(reason.what.startswith(said) for reason in reasons)
 
 
+def changes_of(piece, names, lines):
+    """What is told of changes where the bars carry these names and the tab these notes."""
+    shapes = (C_SHAPE, G_SHAPE)
+    plain = piece("\n".join(lines), shapes=shapes)
+    named = [replace(bar, chord=name) for bar, name in zip(plain.bars, names, strict=True)]
+    reasons = rated(replace(plain, bars=tuple(named))).reasons
+    return [reason.what for reason in reasons if reason.feature == "changes"]
+
+
+C_HELD = ("{} 1 bass 5 3 3 p", "{} 1 inner 4 2 2 i", "{} 1 inner 2 1 1 m")
+G_HELD = ("{} 1 bass 6 3 2 p", "{} 1 inner 5 2 1 i", "{} 4 melody 1 3 3 a")
+
+
+def at(onset, notes):
+    return [line.format(onset) for line in notes]
+
+
 def test_a_change_of_shape_is_the_fingers_that_move(piece):
     """From C (1 2 3) to G (2 1 3): all three go elsewhere."""
-    two = piece("0 8 melody 1 0 0 a", shapes=(C_SHAPE, G_SHAPE))
-    named = [replace(bar, chord=name) for bar, name in zip(two.bars, "CG", strict=True)]
-    reasons = rated(replace(two, bars=tuple(named))).reasons
-    assert any(reason.what == "from C to G 3 fingers move" for reason in reasons)
+    assert changes_of(piece, "CG", at(0, C_HELD) + at(4, G_HELD)) == [
+        "from C to G 3 fingers move"
+    ]
+
+
+def test_fingers_of_a_shape_that_do_not_play_need_not_move(piece):
+    assert changes_of(piece, "CG", at(0, C_HELD) + at(4, G_HELD[1:])) == [
+        "from C to G 2 fingers move"
+    ]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [*at(0, C_HELD), *at(4, G_HELD[2:])],  # one finger of G
+        [*at(0, C_HELD[:1]), *at(4, G_HELD)],  # one finger of C
+        [*at(0, C_HELD), "4 4 bass 6 3 1 p", "4 4 inner 5 2 4 i"],  # other fingers than G's
+        ["0 8 melody 1 0 0 a"],
+    ],
+)
+def test_a_chord_whose_shape_the_tab_does_not_hold_is_no_change(piece, lines):
+    assert changes_of(piece, "CG", lines) == []
+
+
+def test_a_chord_without_a_shape_parts_two_changes(piece):
+    lines = [*at(0, C_HELD), "4 4 melody 1 0 0 a", *at(8, G_HELD)]
+    assert changes_of(piece, ("C", "F", "G"), lines) == []
 
 
 def test_one_pattern_kept_up_is_learnt_once(piece):
@@ -226,6 +268,31 @@ def test_a_hard_move_counts_besides_the_sum(piece):
     slow = piece("0 1 melody 1 1 1 a \n 4 1 melody 1 7 1 a")
     quick = piece("3 1 melody 1 1 1 a \n 4 1 melody 1 7 1 a")
     assert rated(quick).score > rated(slow).score
+
+
+def test_the_hardest_moves_are_averaged_over_always_as_many(piece):
+    """A move of 4 bits along the neck in a second, once and nine times, of eight counted."""
+    there_and_back = "\n".join(f"{n} 1 melody 1 {(1, 9)[n % 2]} 1 a" for n in range(10))
+    level = level_named("advanced")
+    once, often = (
+        judged_features(piece(lines), level, default_player(level))["hardest"]
+        for lines in ("8 1 melody 1 1 1 a \n 9 1 melody 1 9 1 a", there_and_back)
+    )
+    scales = difficulty_table().scales
+    (move,) = moves_of(piece("0 1 melody 1 1 1 a \n 1 1 melody 1 9 1 a"))
+    assert move.seconds == 1.0
+    assert once == pytest.approx(log2(1 + move.bits / 8 / scales.hardest_bits))
+    assert often == pytest.approx(log2(1 + move.bits / scales.hardest_bits))
+
+
+def test_a_score_without_a_tempo_is_graded_slower_where_chords_are_thicker(piece):
+    """Four bars of quarters: alone, and with three notes more at each stroke."""
+    single = piece("\n".join(f"{n} 1 melody 1 0 0 a" for n in range(16)))
+    plucked = difficulty_table().unstated.plucked
+    assert usual_tempo(single) == pytest.approx(60 * plucked)
+    more = ("inner 2 0 0 m", "inner 3 0 0 i", "bass 6 0 0 p")
+    thick = "\n".join(f"{n} 1 {note}" for n in range(16) for note in ("melody 1 0 0 a", *more))
+    assert usual_tempo(piece(thick)) == pytest.approx(60 * plucked / 2)
 
 
 def test_shapes_are_learnt_once(piece):
