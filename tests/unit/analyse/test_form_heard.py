@@ -43,6 +43,21 @@ def test_a_short_opening_that_never_returns_is_an_introduction() -> None:
     assert form(score) == "Intro4 A8 A8 B8 B8"
 
 
+def test_a_strain_of_two_halves_that_begin_alike_is_one_section() -> None:
+    """Question and answer: five bars the same, then another close."""
+    bars = [f"{bar.strip()} " for bar in A.split(" ")]
+    eight = [" ".join(bars[3 * k : 3 * k + 3]) for k in range(8)]
+    other = "F5:1/2 A5:1/2 D5:1 B4:1/2 G5:1/2 F5:1 E5:1/2 D5:1/2 C5:1 "
+    halves = A + " ".join(eight[:5]) + " " + other
+    score = score_of((halves * 2 + B * 2) * 2, BASS * 96, meter=(2, 4))
+    assert form(score) == "A16 A16 B8 B8 A16 A16 B8 B8"
+
+
+def test_a_song_with_a_middle_part_that_comes_once_a_verse() -> None:
+    score = score_of((A * 2 + B + A) * 2, BASS * 64, meter=(2, 4))
+    assert form(score) == "A8 A8 B8 A8 A8 A8 B8 A8"
+
+
 def test_a_pick_up_belongs_to_the_first_section() -> None:
     score = score_of(
         "G4:1/2 " + A * 2 + B * 2, "r:1/2 " + BASS * 32, meter=(2, 4), pickup="1/2"
