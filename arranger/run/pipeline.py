@@ -281,6 +281,7 @@ class Easing:
         self._anyway = anyway
         self._suit = suit or (lambda name: suited(analysis, name, wishes, anyway=anyway))
         self._plain: dict[str, Result] = {}
+        self._own: dict[str, Reduction] = {}
         self.refused: list[LevelMismatch] = []
 
     def richest(self, levels: Sequence[str]) -> Richest:
@@ -333,10 +334,12 @@ class Easing:
         """The piece in the key that it has without a price, once there is one."""
         plain = self._plain[level_name].arrangement
         level, player = _who(level_name, self._wishes)
-        reduction = _reduced(self._analysis, level_name, level, player, self._wishes)
-        own = tuple(setting for setting in reduction.settings if setting.key == plain.key)
+        if level_name not in self._own:
+            reduction = _reduced(self._analysis, level_name, level, player, self._wishes)
+            own = tuple(setting for setting in reduction.settings if setting.key == plain.key)
+            self._own[level_name] = replace(reduction, settings=own)
         priced = Priced(price=burden_table().price.at(step), like=plain)
-        result = _placed(replace(reduction, settings=own), level, player, others, priced)
+        result = _placed(self._own[level_name], level, player, others, priced)
         return _keys_of(result, plain)
 
 

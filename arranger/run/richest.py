@@ -90,19 +90,45 @@ class Richest:
         """Make what a level has to offer at ``most``, unless it is known to be poorer."""
         first, best = self._at(level, 0), self.best(most)
         if first is not None and (best is None or best.richness < first.richness):
-            self._halved(level, lambda one: one is not None and one.score <= most)
+            self._halved(
+                level,
+                lambda one: one is not None and one.score <= most,
+                lambda one: self._poorer(one, most),
+            )
 
-    def _halved(self, level: str, easy: Callable[[Found | None], bool]) -> None:
-        """Make the last step that is not yet ``easy`` and the first that is."""
+    def _poorer(self, one: Found | None, most: float) -> bool:
+        """Whether ``one`` keeps no more than what is known to be easy enough.
+
+        A higher price keeps no more than a lower one, so none beyond it has to be made.
+        """
+        best = self.best(most)
+        return one is not None and best is not None and one.richness <= best.richness
+
+    def _halved(
+        self,
+        level: str,
+        easy: Callable[[Found | None], bool],
+        enough: Callable[[Found | None], bool] = lambda _: False,
+    ) -> None:
+        """Make the last step that is not yet ``easy`` and the first that is.
+
+        Ends where the last that is not easy is ``enough``. The highest price mostly is far too
+        high: it is asked first only where it did not do at another level, else once half of
+        the steps do not do.
+        """
         low, high = 0, self._steps
-        if not easy(self._at(level, high)):
+        far = any(step == high and not easy(one) for (_, step), one in list(self._made.items()))
+        if far and not easy(self._at(level, high)):
             return
-        while high - low > 1:
+        while high - low > 1 and not enough(self._at(level, low)):
             middle = (low + high) // 2
             if easy(self._at(level, middle)):
                 high = middle
-            else:
-                low = middle
+                continue
+            low = middle
+            untried = high == self._steps and not enough(self._at(level, low))
+            if untried and not easy(self._at(level, high)):
+                return
 
     def _at(self, level: str, step: int) -> Found | None:
         if (level, step) not in self._made:

@@ -59,6 +59,24 @@ def test_the_lowest_price_that_is_easy_enough_is_found_by_halving() -> None:
     assert len(piece.asked) < STEPS
 
 
+def test_the_highest_price_is_asked_only_where_half_of_the_steps_do_not_do() -> None:
+    piece = Piece({EASY: falling(48, 0.8)})
+    piece.levels().within(46)
+    assert (EASY, STEPS) not in piece.asked
+    piece.levels().within(30)
+    assert (EASY, STEPS) in piece.asked
+
+
+def test_no_price_is_asked_beyond_one_that_keeps_no_more_than_what_is_found() -> None:
+    """The easy level keeps .75 at 48; the hard one .9 at 60, but .5 at 56."""
+    piece = Piece({HARD: [(60 - step, 0.9 - step / 10) for step in range(STEPS + 1)]})
+    piece.table[EASY] = falling(48, 0.75)
+    found = piece.levels().within(53)
+    assert found is not None
+    assert (found.level, found.step) == (EASY, 0)
+    assert [step for level, step in piece.asked if level == HARD] == [0, 4]
+
+
 def test_a_level_that_keeps_more_at_the_same_score_is_taken() -> None:
     piece = Piece({HARD: falling(60, 0.9), EASY: falling(48, 0.8)})
     found = piece.levels().within(48)
