@@ -187,7 +187,8 @@ def _learnt(played: Performance, scales: Scales) -> Iterator[Told]:
         if first:
             span: float = getattr(scales, f"{name}_span")
             last = max(first, key=lambda thing: first[thing])
-            what = LEARNT[name].format(len(first))
+            said = ALONE if len(first) == 1 and name in ALONE else LEARNT
+            what = said[name].format(len(first))
             if name == "shapes" and len(first) > 1:
                 what += f", the last of them {last}".rstrip()
             value = log2(1 + len(first) / span)
@@ -202,6 +203,9 @@ LEARNT = {
     "length": "{} notes in all",
 }
 """What is learnt once, in words; the last bar that brings a new one is named."""
+
+ALONE = {"shapes": "1 shape to learn", "colours": "a note foreign to the scale"}
+"""Where there is but one."""
 
 
 def to_learn(played: Performance) -> dict[str, dict[Hashable, int]]:

@@ -240,6 +240,19 @@ def test_a_chord_without_a_shape_parts_two_changes(piece):
     assert changes_of(piece, ("C", "F", "G"), lines) == []
 
 
+def test_one_note_foreign_to_the_scale_is_told_as_one(piece):
+    """Eight names of notes, then nine: a scale has seven."""
+
+    def colours(frets):
+        reasons = rated(
+            piece("\n".join(f"{n} 1 melody 1 {n} 1 a" for n in range(frets)))
+        ).reasons
+        return [reason.what for reason in reasons if reason.feature == "colours"]
+
+    assert colours(8) == ["a note foreign to the scale"]
+    assert colours(9) == ["the last of 2 notes foreign to the scale"]
+
+
 def test_one_pattern_kept_up_is_learnt_once(piece):
     """Two bars of p i m a, and the same with the second bar's order turned."""
 
