@@ -87,7 +87,10 @@ def _plots(comparison: Comparison) -> Iterator[str]:
         across="bar",
         up="points, were the piece all like this bar",
         span=(min(bars, default=0), max(bars, default=1)),
+        whole=False,
     )
+    if all(len({_heard(version, share) for _, version in versions}) == 1 for share in _HEARD):
+        return  # as much is kept everywhere, which the table says in fewer lines
     ordered = sorted(versions, key=lambda named: named[1].verdict.difficulty.score)
     yield "<h2>What is kept against what it asks</h2>"
     yield plot_svg(

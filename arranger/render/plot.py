@@ -17,6 +17,7 @@ _LABEL_ROOM = 15
 """Units between the labels of two lines."""
 _FULL = 100.0
 """Both axes of every plot that is not by bar are points or percent."""
+_QUARTER = _FULL / 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,19 +33,28 @@ class Line:
 
 
 def plot_svg(
-    lines: Sequence[Line], *, said: str, across: str, up: str, span: tuple[float, float]
+    lines: Sequence[Line],
+    *,
+    said: str,
+    across: str,
+    up: str,
+    span: tuple[float, float],
+    whole: bool = True,
 ) -> str:
     """The lines over ``span`` of x, with axes named ``across`` and ``up``.
 
+    Where it need not be the ``whole`` of y, it ends at the quarter above the highest point.
     ``said`` is what a screen reader hears in place of the drawing.
     """
     svg = etree.Element("svg", xmlns="http://www.w3.org/2000/svg", role="img")
     svg.set("class", "plot")
     svg.set("viewBox", f"0 0 {_WIDTH} {_HEIGHT}")
     svg.set("aria-label", clean(said))
-    sheet = _Sheet(svg, span)
-    sheet.axes(across, up)
     drawn = [line for line in lines if line.points]
+    highest = max((y for line in drawn for _, y in line.points), default=_FULL)
+    quarters = 4 if whole else min(4, max(1, ceil(highest / _QUARTER)))
+    sheet = _Sheet(svg, span, _QUARTER * quarters)
+    sheet.axes(across, up)
     ends = _apart([sheet.y(line.points[-1][1]) for line in drawn])
     for number, (line, end) in enumerate(zip(drawn, ends, strict=True)):
         sheet.line(line, number, end)
@@ -68,20 +78,22 @@ def _apart(heights: Sequence[float]) -> list[float]:
 class _Sheet:
     """The drawing and where a value lies on it."""
 
-    def __init__(self, svg: etree._Element, span: tuple[float, float]) -> None:
+    def __init__(self, svg: etree._Element, span: tuple[float, float], full: float) -> None:
         self.svg = svg
         self.low, self.high = span
+        self.full = full
 
     def x(self, value: float) -> float:
         width = _WIDTH - _LEFT - _RIGHT
         return _LEFT + width * (value - self.low) / max(self.high - self.low, 1e-9)
 
     def y(self, value: float) -> float:
-        return _HEIGHT - _BOTTOM - (_HEIGHT - _TOP - _BOTTOM) * value / _FULL
+        return _HEIGHT - _BOTTOM - (_HEIGHT - _TOP - _BOTTOM) * value / self.full
 
     def axes(self, across: str, up: str) -> None:
         right, bottom = _WIDTH - _RIGHT, _HEIGHT - _BOTTOM
-        for value in (0.0, 25.0, 50.0, 75.0, 100.0):
+        steps = 5 if self.full < 3 * _QUARTER else round(self.full / _QUARTER)
+        for value in (self.full * step / steps for step in range(steps + 1)):
             height = f"{self.y(value):g}"
             grid = sub(self.svg, "path", d=f"M{_LEFT},{height}H{right}")
             grid.set("class", "axis" if value == 0 else "grid")

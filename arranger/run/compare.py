@@ -14,7 +14,7 @@ from arranger.music.errors import LevelMismatch, UsageError
 from arranger.run.pipeline import Easing, Result, Wishes, suited
 from arranger.run.richest import Found
 from arranger.run.understand import understand
-from arranger.tables import LEVEL_NAMES, default_player, level_named, player_from_file
+from arranger.tables import LEVEL_NAMES, Level, default_player, level_named, player_from_file
 from arranger.tables.marks import bar_range
 
 Side = tuple[str, Path | None]
@@ -73,13 +73,14 @@ def compare(
     files = tuple(Path(player) for player in players) or (None,)
     sides = list(product(named, files))
     made = dict(zip(sides, _made(analysis, sides, jobs), strict=True))
+    students = _students(files, level_named(named[0]))
     points, front = _curve(analysis, named, files[0], made) if curve else ((), ())
     return Comparison(
         title=analysis.score.title,
         composer=analysis.score.composer,
         columns=tuple(
             Column(
-                name=_name(level, player, named, files),
+                name=_name(level, player, named, students),
                 outcome=one if isinstance(one, Refusal) else _version(one, level, player),
             )
             for (level, player), one in made.items()
@@ -142,15 +143,27 @@ def _point(limit: float, found: Found) -> CurvePoint:
     )
 
 
+def _students(files: Sequence[Path | None], level: Level) -> dict[Path | None, str]:
+    """What each player is called: as the file says, else by the file's name.
+
+    By the files' names all, where two would be called alike.
+    """
+    stems = {file: file.stem if file else "" for file in files}
+    said = {file: player_from_file(file, level).name if file else "" for file in files}
+    unsaid = default_player(level).name
+    names = {file: stems[file] if said[file] == unsaid else said[file] for file in files}
+    return names if len(set(names.values())) == len(names) else stems
+
+
 def _name(
-    level: str, player: Path | None, levels: Sequence[str], players: Sequence[Path | None]
+    level: str, player: Path | None, levels: Sequence[str], students: Mapping[Path | None, str]
 ) -> str:
-    """What tells the columns apart: the level, the player (by the file's name), or both."""
-    if player is None or len(players) == 1:
+    """What tells the columns apart: the level, the player, or both."""
+    if player is None or len(students) == 1:
         return level
     if len(levels) == 1:
-        return player.stem
-    return f"{player.stem}, {level}"
+        return students[player]
+    return f"{students[player]}, {level}"
 
 
 def _version(result: Result, level_name: str, player_file: Path | None) -> Version:

@@ -46,6 +46,20 @@ def test_two_processes_make_what_one_makes() -> None:
     assert one == two
 
 
+def test_players_are_called_as_their_files_say(tmp_path: Path) -> None:
+    (tmp_path / "first.toml").write_text('name = "Anna"\n', "utf-8")
+    (tmp_path / "second.toml").write_text('reach = "large"\n', "utf-8")
+    (tmp_path / "third.toml").write_text('name = "Anna"\nreach = "small"\n', "utf-8")
+
+    def names(*stems: str) -> list[str]:
+        files = [tmp_path / f"{stem}.toml" for stem in stems]
+        found = arranger.compare(HYMN, players=files, bars="1-2")
+        return [column.name for column in found.columns]
+
+    assert names("first", "second") == ["Anna", "second"]
+    assert names("first", "third") == ["first", "third"]
+
+
 def test_two_players_against_each_other(tmp_path: Path) -> None:
     for name, reach in (("anna", "small"), ("ben", "large")):
         (tmp_path / f"{name}.toml").write_text(f'reach = "{reach}"\n', "utf-8")

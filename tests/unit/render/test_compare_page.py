@@ -63,7 +63,7 @@ def test_a_curve_is_drawn_and_told_where_there_is_one() -> None:
     plots = [
         len(html.fromstring(compare_page(one)).xpath("//svg")) for one in (shown, comparison())
     ]
-    assert plots == [3, 2]
+    assert plots == [2, 1]
 
 
 def test_a_comparison_as_json_says_what_was_refused() -> None:
@@ -134,3 +134,28 @@ def test_labels_of_lines_that_end_together_do_not_touch(heights) -> None:  # typ
     assert len(labels) == len(heights)
     labels.sort()
     assert all(b - a >= 14.9 for a, b in itertools.pairwise(labels))
+
+
+@pytest.mark.parametrize(("highest", "top"), [(12, 25), (25, 25), (26, 50), (80, 100)])
+def test_a_plot_that_need_not_be_whole_ends_at_the_quarter_above(highest, top) -> None:  # type: ignore[no-untyped-def]
+    lines = [Line(name="one", points=((0, 3), (3, highest)))]
+    ended, whole = (
+        html.fromstring(
+            plot_svg(lines, said="x", across="bar", up="points", span=(0, 3), whole=whole)
+        )
+        for whole in (False, True)
+    )
+    for svg, full in ((ended, top), (whole, 100)):
+        values = [float(text.text) for text in svg.xpath("//text[@text-anchor='end']")]
+        assert (min(values), max(values)) == (0, full)
+
+
+def test_what_is_kept_is_drawn_only_where_it_differs() -> None:
+    suits = _version(alternating_bass())
+    heard = replace(suits.verdict.fidelity, melody_kept=0.5)
+    poorer = replace(suits, verdict=replace(suits.verdict, fidelity=heard))
+    for other, drawn in ((suits, False), (poorer, True)):
+        columns = (Column(name="one", outcome=suits), Column(name="two", outcome=other))
+        page = html.fromstring(compare_page(replace(comparison(), columns=columns)))
+        said = [heading.text for heading in page.xpath("//h2")]
+        assert ("What is kept against what it asks" in said) is drawn
