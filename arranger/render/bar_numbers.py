@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from lxml import etree
 
 from arranger.render.xml_text import sub
+from arranger.tables.engraving import engraving
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _CURVES = frozenset({"tie", "slur", "lv"})
@@ -27,18 +28,6 @@ _FLAG = 190
 _Point = tuple[float, float]
 
 
-_GLYPHS = {
-    # left, right, top, bottom of its place: heads, then flat, natural, sharp, doubles
-    "E0A2": (0.0, 1.69, 0.5, 0.5),
-    "E0A3": (0.0, 1.18, 0.5, 0.5),
-    "E0A4": (0.0, 1.18, 0.5, 0.5),
-    "E260": (0.0, 0.9, 1.76, 0.7),
-    "E261": (0.0, 0.67, 1.36, 1.34),
-    "E262": (0.0, 1.0, 1.4, 1.39),
-    "E263": (0.0, 0.99, 0.51, 0.5),
-    "E264": (0.0, 1.64, 1.75, 0.7),
-}
-"""Extent of glyphs in staff spaces (metadata of Bravura, a SMuFL font)."""
 _SPACE = 180
 """Distance of two staff lines in drawing units."""
 _STEP = 150
@@ -161,8 +150,9 @@ def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
 def _sign(glyph: etree._Element) -> Iterator[Sequence[_Point]]:
     """What a glyph takes up; nothing where its name is not known."""
     link = glyph.get("{http://www.w3.org/1999/xlink}href", "").lstrip("#").split("-")[0]
-    if link in _GLYPHS:
-        left, right, up, down = (_SPACE * part for part in _GLYPHS[link])
+    extent = engraving().glyphs.get(link)
+    if extent is not None:
+        left, right, up, down = (_SPACE * part for part in extent)
         x, y = (float(n) for n in _NUMBERS.findall(glyph.get("transform", "0 0"))[:2])
         yield from _rungs(x + left, x + right, y - up, y + down)
 

@@ -8,9 +8,7 @@ from dataclasses import dataclass
 
 from arranger.music.arrangement import Arrangement, Placement, Shape
 from arranger.music.time import Beat
-
-_FULL = 5
-"""Strings from which on a barre is called full (common practice, no source)."""
+from arranger.tables.engraving import engraving
 
 _ROMAN = ((10, "X"), (9, "IX"), (5, "V"), (4, "IV"), (1, "I"))
 
@@ -27,7 +25,7 @@ def roman(number: int) -> str:
 
 def barre_text(fret: int, strings: int) -> str:
     """``CIII`` across five or six strings, ``½CIII`` across fewer."""
-    return f"{'' if strings >= _FULL else '½'}C{roman(fret)}"
+    return f"{'' if strings >= engraving().hands.full_barre else '½'}C{roman(fret)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

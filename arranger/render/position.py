@@ -7,10 +7,7 @@ from dataclasses import dataclass
 
 from arranger.music.arrangement import Placement
 from arranger.music.time import Beat
-
-_EASE = 1
-"""Frets by which a finger may stand beside its own fret without the hand moving; common
-practice, no source."""
+from arranger.tables.engraving import engraving
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,12 +37,13 @@ def _stays(notes: Sequence[Placement]) -> Iterator[tuple[Beat, int]]:
     """Longest stays from left to right: when they begin and where the first finger is."""
     stay: list[Placement] = []
     low, high = 1, 99
+    ease = engraving().hands.ease
     for note in notes:
         if note.left not in "1234":
             continue
         own = note.fret - int(note.left) + 1
         # First position reaches down: at fret 1 the hand cannot lie lower.
-        lowest, highest = max(1, own - _EASE), max(1, own + _EASE)
+        lowest, highest = max(1, own - ease), max(1, own + ease)
         if stay and (lowest > high or highest < low):
             yield stay[0].onset, _place(stay, low, high)
             stay, low, high = [], 1, 99

@@ -11,9 +11,7 @@ from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.time import Beat
 from arranger.render.voices import voices_of_hands
 from arranger.render.written import WrittenBar, written_bars
-
-_EASY_SPAN = 3
-"""Frets between a finger that may stay down and its neighbours; common practice, no source."""
+from arranger.tables.engraving import engraving
 
 
 def ringing(written: Arrangement) -> Arrangement:
@@ -41,6 +39,7 @@ def ringing(written: Arrangement) -> Arrangement:
 
 class _Ringing:
     def __init__(self, written: Arrangement) -> None:
+        self.span = engraving().hands.easy_span
         self.notes = written.notes
         self.onsets = [note.onset for note in written.notes]
         self.bars = written_bars(written)
@@ -85,7 +84,7 @@ class _Ringing:
         first, last = bisect_right(self.onsets, note.onset), bisect_left(self.onsets, end)
         return all(
             other.fret == 0
-            or (other.left != note.left and abs(other.fret - note.fret) <= _EASY_SPAN)
+            or (other.left != note.left and abs(other.fret - note.fret) <= self.span)
             for other in self.notes[first:last]
         ) and self._comes_back(note, end, self.notes[last:])
 

@@ -16,12 +16,11 @@ from arranger.render.diagrams import shape_line
 from arranger.render.note_values import NoteValue, plain_value
 from arranger.render.plain_text import one_line
 from arranger.render.written import thumb_beat
+from arranger.tables.teaching import teaching
 
 _WIDTH = 80
 _LABEL = 12
 
-_HARDEST = 5
-"""Reasons of difficulty that are named."""
 _NOTHING_MUCH = "nothing in it asks much of the hands at this tempo"
 
 _KEY_TO_ROWS = (
@@ -121,7 +120,7 @@ def hardest_lines(arrangement: Arrangement, verdict: Verdict) -> list[str]:
 
     Where nothing in the piece is much, one line says so.
     """
-    reasons = verdict.difficulty.told[:_HARDEST]
+    reasons = verdict.difficulty.told[: teaching().reasons_named]
     if verdict.difficulty.reasons and not reasons:
         return [_NOTHING_MUCH]
     printed = printed_numbers(arrangement)

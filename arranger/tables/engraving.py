@@ -24,6 +24,14 @@ class Engraver(Table):
     last_line: float = Field(gt=0, le=1)
 
 
+class HandMarks(Table):
+    """When marks of the hands are due, see engraving.toml."""
+
+    full_barre: int = Field(ge=2, le=6)
+    ease: int = Field(ge=0)
+    easy_span: int = Field(ge=0)
+
+
 class Engraving(Table):
     """The meaning and unit of each field stand in engraving.toml."""
 
@@ -43,6 +51,8 @@ class Engraving(Table):
     parted_endings: float = Field(ge=0)
     pages: Pages
     engraver: Engraver
+    hands: HandMarks
+    glyphs: dict[str, tuple[float, float, float, float]]
 
 
 def engraving() -> Engraving:

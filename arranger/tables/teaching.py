@@ -25,6 +25,14 @@ class Care(Table):
     more_minutes: int = Field(ge=1)
 
 
+class OpenStrings(Table):
+    """The strings that wait for the plucking fingers, 1 the highest."""
+
+    i: int = Field(ge=1, le=6)
+    m: int = Field(ge=1, le=6)
+    a: int = Field(ge=1, le=6)
+
+
 class Teaching(Table):
     """The meaning and unit of each field stand in teaching.toml."""
 
@@ -46,6 +54,10 @@ class Teaching(Table):
     ladder_ratio: float = Field(gt=1, le=2)
     clean_passes: int = Field(ge=1)
     metronome_slowest: float = Field(gt=0)
+    metronome_fastest: float = Field(gt=0)
+    points_named: int = Field(ge=0)
+    reasons_named: int = Field(ge=1)
+    open_strings: OpenStrings
     change: ChangePoints
     care: Care
 

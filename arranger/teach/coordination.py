@@ -43,15 +43,33 @@ def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
     """A finger that holds one string and lies down over another."""
     for finger, notes in _by_finger(bars).items():
         for place, (bar, note) in enumerate(notes):
-            for _bar, held in notes[max(0, place - 6) : place]:
+            for start, held in notes[max(0, place - 6) : place]:
                 if held.onset < note.onset < held.end and held.string != note.string:
+                    how = (
+                        "Set it on its tip, for a string under it sounds open, and roll it "
+                        "flat without letting go of the first note."
+                        if _sounds_between(held, note, (*start.notes, *bar.notes))
+                        else "Set it as a barre from the start, or roll it flat without "
+                        "letting go of the first note."
+                    )
                     yield Point(
                         bar,
                         abs(held.string - note.string),
                         f"Finger {finger} holds string {held.string} at fret {held.fret} and "
-                        f"lies down over string {note.string} as well. Set it as a barre from "
-                        "the start, or roll it flat without letting go of the first note.",
+                        f"lies down over string {note.string} as well. {how}",
                     )
+
+
+def _sounds_between(held: Placement, note: Placement, notes: Sequence[Placement]) -> bool:
+    """Whether a string under the finger sounds behind its fret before it lies down."""
+    low, high = sorted((held.string, note.string))
+    return any(
+        other.fret < held.fret
+        and low <= other.string <= high
+        and other.onset < note.onset
+        and held.onset < other.end
+        for other in notes
+    )
 
 
 def shifts(bars: Sequence[TabBar], table: Teaching) -> Iterator[Point]:
@@ -126,8 +144,6 @@ DEMANDS = {
     "changes": "the fingers that take a new shape",
     "crossing": "how the plucking fingers change strings",
 }
-_NAMED = 6
-"""In more bars than that a point is everywhere, and no list of them helps."""
 
 
 def coordination_steps(
@@ -142,7 +158,7 @@ def coordination_steps(
         worst = max(points, key=lambda point: point.size)  # the first of equals
         others = seen_once([worst.bar, *(point.bar for point in points)])[1:]
         text = worst.text
-        text += f" Also in {in_words(others)}." if 0 < len(others) <= _NAMED else ""
+        text += f" Also in {in_words(others)}." if 0 < len(others) <= table.points_named else ""
         steps.append(_step(title, worst.bar, text))
     return steps + _hardest_bar(bars, verdict)
 

@@ -110,10 +110,16 @@ def loop_steps(
 
 
 def _named(new: NewLoop) -> str:
-    """``bars 1–8 of part A with the pick-up``: no number stands over a pick-up."""
+    """``bars 1–8 of part A with the pick-up``, ``bars 1–4 of the intro``.
+
+    No number stands over a pick-up.
+    """
     body = _body(new.bars) or new.bars
     name = in_words(body)
-    name += f" of part {new.letter}" if new.letter else ""
+    if len(new.letter) == 1:
+        name += f" of part {new.letter}"
+    elif new.letter:
+        name += f" of the {new.letter.lower()}"
     return name if body == new.bars else f"{name} with the pick-up"
 
 

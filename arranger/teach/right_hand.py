@@ -14,9 +14,6 @@ from arranger.teach.bars import TabBar, counted, full_bars, in_words, listed
 Pattern = tuple[tuple[Beat, str], ...]
 """When (in counted beats from the start of the bar) which fingers pluck, p first."""
 
-_OPEN = {"i": 3, "m": 2, "a": 1}
-"""The strings that wait for the fingers; common practice, no source."""
-
 
 def pattern_of(bar: TabBar) -> Pattern:
     """What the right hand does in a bar; slurred notes are not plucked."""
@@ -78,13 +75,13 @@ def right_hand_step(
     if _much(pattern, table):
         said = f"{lead}{pattern.count} of {pattern.of} bars are plucked like this. "
         said = said if pattern.of > 1 else ""
-        return [_step(pattern.bar, said + _with_fingers(pattern.bar))]
+        return [_step(pattern.bar, said + _with_fingers(pattern.bar, table))]
     if _much(rhythm, table):
         said = (
             f"{lead}{rhythm.count} of {rhythm.of} bars have this rhythm, often with other "
             "fingers or strings. "
         )
-        return [_step(rhythm.bar, said + _with_fingers(rhythm.bar))]
+        return [_step(rhythm.bar, said + _with_fingers(rhythm.bar, table))]
     beats = listed([counted(at) for at, hand in pattern_of(thumb.bar) if "p" in hand])
     said = f"{lead}In {thumb.count} of {thumb.of} bars the thumb plucks on {beats}. "
     how = (
@@ -108,13 +105,15 @@ def _step(bar: TabBar, text: str, who: str = "The right hand") -> LessonStep:
     )
 
 
-def _with_fingers(bar: TabBar) -> str:
+def _with_fingers(bar: TabBar, table: Teaching) -> str:
     """How to practise a bar's pattern: the thumb, then the fingers that have a part in it."""
     used = [finger for finger in "ima" if any(finger in hand for _, hand in pattern_of(bar))]
     text = f"{_thumb_in_words(bar)}, until it is even"
     if used:
         where = "string" if len(used) == 1 else "strings"
-        text += f"; then add {listed(used)} on {where} {listed([str(_OPEN[f]) for f in used])}"
+        strings = table.open_strings.model_dump()
+        waiting = listed([str(strings[finger]) for finger in used])
+        text += f"; then add {listed(used)} on {where} {waiting}"
     return (
         f"{text}. Count aloud and pluck: {_strokes(bar)}. Round and round, until you can "
         "talk while it goes on."

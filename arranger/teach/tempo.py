@@ -11,9 +11,11 @@ from arranger.tables.teaching import Teaching
 from arranger.teach.bars import TabBar, in_words, printed_once
 
 _CLICKS = {
-    1: "on every beat",
-    2: "twice to a beat",
-    3: "three times to a beat",
+    Beat(1): "on every beat",
+    Beat(2): "twice to a beat",
+    Beat(3): "three times to a beat",
+    Beat(1, 2): "on every second beat",
+    Beat(1, 3): "on every third beat",
 }
 
 
@@ -46,15 +48,13 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
         return []
     beat = thumb_beat(arrangement)
     tempos = rungs(arrangement, table)
-    clicks = 1
-    if tempos[0] / float(beat) < table.metronome_slowest:
-        clicks = 3 if beat.numerator == 3 else 2
+    clicks = _clicks(arrangement, tempos, table)
     said = _CLICKS[clicks]
     ladder = " – ".join(str(c) for c in dict.fromkeys(_marks(tempos, beat / clicks)))
     ends = arrangement.student_tempo, arrangement.target_tempo
     student, target = _marks(ends, beat / clicks)
     now, later = (
-        f"{mark} ({over} over the music)" if clicks > 1 else str(mark)
+        f"{mark} ({over} over the music)" if clicks != 1 else str(mark)
         for mark, over in zip((student, target), _marks(ends, beat), strict=True)
     )
     passes = {
@@ -74,6 +74,19 @@ def ladder_step(arrangement: Arrangement, table: Teaching) -> list[LessonStep]:
     )
     start = round(tempos[0], 1)
     return [LessonStep(kind="ladder", title="The tempo ladder", text=text, tempo=start)]
+
+
+def _clicks(arrangement: Arrangement, tempos: Sequence[float], table: Teaching) -> Beat:
+    """Clicks to a beat of the thumb: one, or as many as a metronome can make of it."""
+    beat = thumb_beat(arrangement)
+    if tempos[0] / float(beat) < table.metronome_slowest:
+        return Beat(3 if beat.numerator == 3 else 2)
+    if tempos[-1] / float(beat) > table.metronome_fastest:
+        beats = max(bar.length for bar in arrangement.bars) / beat
+        for group in (2, 3):
+            if beats % group == 0 and tempos[0] / float(group * beat) > table.metronome_slowest:
+                return Beat(1, group)
+    return Beat(1)
 
 
 def _marks(tempos: Sequence[float], click: Beat) -> list[int]:

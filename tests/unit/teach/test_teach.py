@@ -329,6 +329,17 @@ def test_points_of_coordination(piece, title, lines):
     assert [step.title for step in found] == [f"{title}: bar 1"]
 
 
+@pytest.mark.parametrize(
+    ("between", "said"),
+    [("0 1 inner 2 0 0 m", "Set it on its tip"), ("0 1 inner 5 0 0 m", "Set it as a barre")],
+)
+def test_a_finger_lies_down_at_once_only_where_no_string_under_it_sounds_open(
+    piece, between, said
+):
+    found = lesson_for(piece(f"0 2 bass 4 2 1 p \n {between} \n 1 1 melody 1 2 1 a"))
+    assert said in next(step.text for step in found if step.title.startswith("A barre"))
+
+
 def test_a_hand_with_time_to_travel_makes_no_shift(piece):
     """From fret 1 to fret 5 with the same finger, but more than a bar later."""
     arrangement = piece("0 1 melody 1 1 1 a \n 6 1 melody 1 5 1 a")
@@ -384,6 +395,14 @@ def test_loops_of_eight_bars_by_section(piece):
         "Loop bars 9–11 of part A",
     ]
     assert "again" not in loops[0].text
+
+
+def test_a_section_with_a_name_is_called_by_it(piece):
+    arrangement = piece(
+        lines_of(*[A_BAR, B_BAR] * 2, *others_than(8)), sections={1: "Intro", 5: "A"}
+    )
+    titles = [step.title for step in lesson_for(arrangement) if step.kind == "loop"]
+    assert titles == ["Loop bars 1–4 of the intro", "Loop bars 5–12 of part A"]
 
 
 def test_a_loop_that_is_printed_again_is_named(piece):
@@ -500,6 +519,20 @@ def test_a_slow_beat_is_divided_for_the_metronome(piece):
     text = step(lesson_for(arrangement), "ladder").text
     assert "three times to a beat of the thumb: 54" in text
     assert "90 (30 over the music) is your goal" in text
+
+
+def test_a_fast_beat_clicks_every_second_time(piece):
+    """240 quarters a minute: metronomes end at 208."""
+    arrangement = piece(lines_of(A_BAR), tempo=240.0)
+    text = step(lesson_for(arrangement), "ladder").text
+    assert "on every second beat of the thumb: 72" in text
+    assert "120 (240 over the music) is your goal" in text
+
+
+def test_a_fast_beat_of_three_clicks_once_a_bar(piece):
+    arrangement = piece(lines_of(A_BAR), tempo=240.0, meter=(3, 4))
+    text = step(lesson_for(arrangement), "ladder").text
+    assert "on every third beat of the thumb: 48" in text
 
 
 def test_the_end(piece):
