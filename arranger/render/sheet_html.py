@@ -21,6 +21,7 @@ from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.spoken import spoken_bars
 from arranger.render.tab_head import (
+    as_printed,
     bar_list,
     caution,
     decision_lines,
@@ -227,8 +228,8 @@ def _notes(arrangement: Arrangement, verdict: Verdict, folds: Folded) -> list[st
     lines = [
         *folds.said,
         f"The tune: {melody_text(arrangement, verdict)}",
-        *decision_lines(arrangement),
-        *warning_lines(arrangement),
+        *as_printed(arrangement, decision_lines(arrangement)),
+        *as_printed(arrangement, warning_lines(arrangement)),
         *(f"Hard: {line}" for line in hardest_lines(arrangement, verdict)),
     ]
     return [_OPTION.sub(r"<code>\1</code>", _words_of(sentence(line))) for line in lines]

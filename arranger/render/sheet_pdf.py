@@ -21,6 +21,7 @@ from arranger.render.paper import Paper
 from arranger.render.plain_text import kept_together, one_line
 from arranger.render.spelling import engraved_names
 from arranger.render.tab_head import (
+    as_printed,
     caution,
     decision_lines,
     difficulty_text,
@@ -67,8 +68,8 @@ def printed_sheet(
         "teacher": [
             f"From the file {one_line(arrangement.file)}.",
             _said(f"The tune: {melody_text(arrangement, verdict)}"),
-            *map(_said, decision_lines(arrangement)),
-            *map(_said, warning_lines(arrangement)),
+            *map(_said, as_printed(arrangement, decision_lines(arrangement))),
+            *map(_said, as_printed(arrangement, warning_lines(arrangement))),
         ],
         "caution": caution(lesson),
     }

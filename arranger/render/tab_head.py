@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
@@ -19,6 +20,7 @@ from arranger.render.written import thumb_beat
 from arranger.tables.teaching import teaching
 
 _WIDTH = 80
+_BARS = re.compile(r"\bbars? \d+(?:, \d+)*(?: and \d+)?")
 _LABEL = 12
 
 _NOTHING_MUCH = "nothing in it asks much of the hands at this tempo"
@@ -113,6 +115,20 @@ def warning_lines(arrangement: Arrangement) -> list[str]:
         )
         for warning in arrangement.warnings
     ]
+
+
+def as_printed(arrangement: Arrangement, lines: Iterable[str]) -> list[str]:
+    """Lines that name bars as they are played, with the numbers that a folded sheet prints.
+
+    A bar that a repeat sign brings has the number of its first pass.
+    """
+    printed = printed_numbers(arrangement)
+
+    def on_the_sheet(found: re.Match[str]) -> str:
+        played = [int(number) for number in re.findall(r"\d+", found[0])]
+        return bar_list(sorted({printed.get(bar, bar) for bar in played}))
+
+    return [_BARS.sub(on_the_sheet, line) for line in lines]
 
 
 def hardest_lines(arrangement: Arrangement, verdict: Verdict) -> list[str]:

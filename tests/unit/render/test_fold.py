@@ -9,6 +9,7 @@ from render_tunes import LENGTH_OF_TWICE, TUNES, twice
 from arranger.music.arrangement import Arrangement
 from arranger.render.fold import Folded, folded
 from arranger.render.mei import mei
+from arranger.render.tab_head import as_printed
 from arranger.render.written import in_written_time, written_bars
 
 _LENGTH = LENGTH_OF_TWICE
@@ -78,3 +79,10 @@ def test_the_signs_stand_in_the_score() -> None:
     assert measures[5].get("right") == "rptend"
     endings = [(e.get("n"), [m.get("n") for m in e]) for e in score.iter("{*}ending")]
     assert endings == [("1.", ["6"]), ("2.", ["12"])]
+
+
+def test_what_is_said_of_bars_names_those_that_are_printed() -> None:
+    """Bars 7 to 11 are bars 1 to 5 again; bar 12 is the second ending."""
+    piece = twice(last="1:1 1")
+    said = as_printed(piece, ["added in bars 2, 4, 8, 12", "bar 9: odd", "40 quarters"])
+    assert said == ["added in bars 2, 4 and 12", "bar 3: odd", "40 quarters"]
