@@ -21,6 +21,8 @@ _DIGIT, _TALL, _AIR = 0.55, 0.72, 0.2
 _LETTERS = 324
 """Size of the engraver's own bar numbers, in drawing units."""
 _BESIDE = 90
+_WIDER = 0.12
+"""Share by which the box round a section's name is widened."""
 
 _FLAG = 190
 """Width of the flag of an eighth, in drawing units (SMuFL: 1.06 spaces of 180)."""
@@ -201,8 +203,12 @@ def lead_section(root: etree._Element) -> None:
     box = None if group is None else group.find(f"{_SVG}rect")
     if group is None or box is None:
         return
-    shift = float(box.get("x", "0"))
+    wide = float(box.get("width", "0"))
+    # A name is wider in the fonts of some browsers than the engraver reckons with.
+    spare = _WIDER * wide if len("".join(map(str, group.itertext())).strip()) > 1 else 0.0
+    shift = float(box.get("x", "0")) - spare / 2
     box.set("x", "0")
+    box.set("width", f"{wide + spare:.0f}")
     for text in group.findall(f"{_SVG}text"):
         text.set("x", f"{float(text.get('x', '0')) - shift:.0f}")
 

@@ -13,7 +13,7 @@ def one_line(text: str) -> str:
 
 _TIED = re.compile(
     r"(\b(?:bars?|strings?|fingers?|frets?)|(?<=[:,] )\d[&\w-]*(?= [pima][+,.])"
-    r"|\b\d+(?= %)|\b\d+(?= –)) "
+    r"|\b\d+(?= %)|\b\d+(?= –)|\S(?= →)|→) "
 )
 
 
@@ -21,6 +21,6 @@ def kept_together(text: str) -> str:
     """No line ends before what belongs to the word before it.
 
     So a number stays with its bar, a plucking finger with its beat, a percent sign or the dash
-    of a list with its number.
+    of a list with its number, an arrow with the two shapes it leads between.
     """
     return _TIED.sub("\\1\N{NO-BREAK SPACE}", text)

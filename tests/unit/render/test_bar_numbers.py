@@ -98,7 +98,8 @@ def test_the_name_of_a_section_begins_with_the_line() -> None:
     name = '<g class="reh"><rect x="756" y="27" width="1082"/><text x="1297">Intro</text></g>'
     root = etree.fromstring(f'<svg xmlns="{_SVG}"><g class="measure">{name}</g></svg>')
     lead_section(root)
-    assert (root.find(".//{*}rect").get("x"), root.find(".//{*}text").get("x")) == ("0", "541")
+    assert (root.find(".//{*}rect").get("x"), root.find(".//{*}text").get("x")) == ("0", "606")
+    assert float(root.find(".//{*}rect").get("width")) > 1082
 
 
 def test_a_finger_at_a_stem_moves_aside() -> None:

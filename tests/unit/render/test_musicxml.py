@@ -69,13 +69,25 @@ def shared_stems() -> Arrangement:
     )
 
 
+def with_the_thumb() -> Arrangement:
+    """Inner notes on the thumb's stem under a tune that is held, over a bar line too."""
+    return arrangement_of(
+        "With the thumb",
+        bars_of("4/4", 2),
+        "0 1 6:3 3 p b\n0 3/2 1:0 0 a m\n1 1 4:0 0 p b\n1 1/2 3:0 0 i i\n1 1/2 2:0 0 m i\n"
+        "2 1 6:3 3 p b\n2 1 1:3 4 a m\n3 1 4:0 0 p b\n7/2 5/2 1:0 0 a m\n"
+        "4 1 6:0 0 p b\n4 1 3:0 0 i i\n5 1 4:2 2 p b\n6 2 6:0 0 p b\n6 2 1:0 0 a m",
+        "0 G 4 Em",
+    )
+
+
 FOLDED = (
     twice,
     partial(twice, last="1:1 1"),
     partial(twice, pickup=True),
     partial(twice, last="1:1 1", pickup=True),
 )
-ALL = (*TUNES, *FOLDED, many_values, shared_stems)
+ALL = (*TUNES, *FOLDED, many_values, shared_stems, with_the_thumb)
 
 
 def _drawn(arrangement: Arrangement) -> Arrangement:
@@ -129,7 +141,7 @@ def test_partitura_reads_the_same_pitches_and_onsets(tune, tmp_path) -> None:  #
     assert heard == _expected(tune())
 
 
-@pytest.mark.parametrize("tune", [*TUNES, *FOLDED, shared_stems])
+@pytest.mark.parametrize("tune", [*TUNES, *FOLDED, shared_stems, with_the_thumb])
 def test_the_engraver_reads_the_same_pitches_and_onsets(tune) -> None:  # type: ignore[no-untyped-def]
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -144,6 +156,27 @@ def test_the_engraver_reads_the_same_pitches_and_onsets(tune) -> None:  # type: 
             if message.type == "note_on" and message.velocity:
                 heard[Fraction(now, played.ticks_per_beat), message.note] += 1
     assert heard == _expected(tune())
+
+
+@pytest.mark.parametrize("tune", [*TUNES, *FOLDED, shared_stems, with_the_thumb])
+def test_the_engraver_reads_the_strings_and_frets(tune) -> None:  # type: ignore[no-untyped-def]
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({"inputFrom": "musicxml"})
+    assert toolkit.loadData(musicxml_score(tune()).decode())
+    score = etree.fromstring(toolkit.getMEI().encode())
+    placed = Counter(
+        (int(note.get("tab.course")), int(note.get("tab.fret")))
+        for note in score.iter("{*}note")
+        if note.get("tab.fret")
+    )
+    assert placed == Counter((note.string, note.fret) for note in _drawn(tune()).notes)
+
+
+def test_an_inner_note_under_a_held_tune_needs_no_voice_of_its_own() -> None:
+    root = etree.fromstring(musicxml_score(with_the_thumb()))
+    voices = {voice.text for voice in root.iter("voice")}
+    assert voices == {"1", "2", "5", "6"}
 
 
 @pytest.mark.parametrize("tune", ALL)

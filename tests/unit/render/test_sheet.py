@@ -194,8 +194,16 @@ def test_drills_are_printed_abreast_with_their_shapes() -> None:
     (printed,) = _steps(Lesson(steps=tuple(drills)))
     assert printed["title"] == "The hardest changes"
     assert printed["cards"] == [
-        {"title": "E♭ → F♯m", "text": "In bar\N{NO-BREAK SPACE}3.", "shapes": [0, 1]},
-        {"title": "C → B♭", "text": "Above all.", "shapes": [2, 3]},
+        {
+            "title": "E♭ → F♯m".replace(" ", "\N{NO-BREAK SPACE}"),
+            "text": "In bar\N{NO-BREAK SPACE}3.",
+            "shapes": [0, 1],
+        },
+        {
+            "title": "C → B♭".replace(" ", "\N{NO-BREAK SPACE}"),
+            "text": "Above all.",
+            "shapes": [2, 3],
+        },
     ]
 
 
@@ -215,8 +223,10 @@ def test_repeats_that_differ_are_printed_as_one_list() -> None:
 
 
 def test_a_sign_stays_with_its_number() -> None:
-    tied = kept_together("100 % of 4 – 5 – 6, by 7 -- 8").replace("\N{NO-BREAK SPACE}", "_")
-    assert tied == "100_% of 4_– 5_– 6, by 7 -- 8"
+    tied = kept_together("100 % of 4 – 5 – 6, by 7 -- 8, G → C").replace(
+        "\N{NO-BREAK SPACE}", "_"
+    )
+    assert tied == "100_% of 4_– 5_– 6, by 7 -- 8, G_→_C"
 
 
 def test_an_option_is_not_broken_at_the_end_of_a_line() -> None:
