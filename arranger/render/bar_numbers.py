@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from math import inf
 
 from lxml import etree
 
@@ -21,6 +22,8 @@ _DIGIT, _TALL, _AIR = 0.55, 0.72, 0.2
 _LETTERS = 324
 """Size of the engraver's own bar numbers, in drawing units."""
 _BESIDE = 90
+_OVER_CLEF = 40
+"""Room between a section's letter and the clef under it, in drawing units."""
 _WIDER = 0.12
 """Share by which the box round a section's name is widened."""
 
@@ -193,24 +196,38 @@ def clear_endings(root: etree._Element, *, baseline: float) -> None:
             text.set("text-anchor", "start")
 
 
-def lead_section(root: etree._Element) -> None:
-    """At the head of a line a section's letter begins with the staff.
+def lead_section(root: etree._Element) -> float:
+    """At the head of a line a section's letter begins with the staff, above the clef.
 
-    The engraver sets it over the meter, where a long name stands on the first notes.
+    The engraver sets it over the meter, where a long name stands on the first notes. Returns
+    how far it now reaches over the drawing's top edge, in drawing units.
     """
     bar = root.find(f".//{_SVG}g[@class='measure']")
     group = None if bar is None else bar.find(f"{_SVG}g[@class='reh']")
     box = None if group is None else group.find(f"{_SVG}rect")
-    if group is None or box is None:
-        return
+    if bar is None or group is None or box is None:
+        return 0.0
     wide = float(box.get("width", "0"))
     # A name is wider in the fonts of some browsers than the engraver reckons with.
     spare = _WIDER * wide if len("".join(map(str, group.itertext())).strip()) > 1 else 0.0
     shift = float(box.get("x", "0")) - spare / 2
+    y, high = float(box.get("y", "0")), float(box.get("height", "0"))
+    rise = max(0.0, y + high - min(_clef_tops(bar), default=inf) + _OVER_CLEF)
     box.set("x", "0")
+    box.set("y", f"{y - rise:.0f}")
     box.set("width", f"{wide + spare:.0f}")
     for text in group.findall(f"{_SVG}text"):
         text.set("x", f"{float(text.get('x', '0')) - shift:.0f}")
+        text.set("y", f"{float(text.get('y', '0')) - rise:.0f}")
+    return max(0.0, rise - y)
+
+
+def _clef_tops(bar: etree._Element) -> Iterator[float]:
+    """How high the clefs of a bar reach that the table knows: a tab's stays in its lines."""
+    for group in bar.iter(f"{_SVG}g"):
+        for glyph in group.findall(f"{_SVG}use") if group.get("class") == "clef" else ():
+            for sign in _sign(glyph):
+                yield sign[0][1]
 
 
 def keep_off_stems(root: etree._Element) -> None:

@@ -152,10 +152,10 @@ class _Drawing:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
         _shorten_ids(root)
         _drop_room(root)
-        lead_section(root)
+        led = lead_section(root)
         if self.tab_only:
             _shrink_marks(root)
-        above = lift_fingers(root)
+        above = max(led, lift_fingers(root))
         keep_off_stems(root)
         fingers, stems = _finger_places(root), list(_stem_ends(root))
         lift_bar_numbers(root)
@@ -353,12 +353,12 @@ class _Drawing:
             wide = 0.62 * len(name) * _NAME
             # A long name over the last note ends with the line, where it has the room.
             x = max(min(moments.x(mark.onset) - 0.6 * _SPACE, last - wide), reach)
-            y = -above - 0.7 * _SPACE
+            y = -above - 0.9 * _SPACE
             text = _letter(parent, x, y, name, size=_NAME, style="normal", anchor="start")
             if mark.shape is None and self.written.shapes:
                 _slant(text)
             reach = x + wide + 0.4 * _NAME
-        return first, above + (2.4 * _SPACE if marks else 0.0)
+        return first, above + (2.6 * _SPACE if marks else 0.0)
 
     def _tempo(
         self, parent: etree._Element, above: float, chords: float, names: float

@@ -12,6 +12,7 @@ class Pages(Table):
 
     least: float = Field(ge=0)
     most: float = Field(ge=0)
+    shares: tuple[float, ...]
     lonely: float = Field(ge=0)
 
 

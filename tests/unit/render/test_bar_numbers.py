@@ -102,6 +102,21 @@ def test_the_name_of_a_section_begins_with_the_line() -> None:
     assert float(root.find(".//{*}rect").get("width")) > 1082
 
 
+def test_the_letter_of_a_section_stands_above_the_clef() -> None:
+    """A clef on the line at 800 reaches 790 above it; what has no room makes some."""
+    inside = (
+        '<g class="clef"><use xmlns:x="http://www.w3.org/1999/xlink" x:href="#E052-a" '
+        'transform="translate(206, 800) scale(0.72, 0.72)"/></g><g class="reh">'
+        '<rect x="756" y="27" width="400" height="498"/><text x="950" y="400">A</text></g>'
+    )
+    root = etree.fromstring(f'<svg xmlns="{_SVG}"><g class="measure">{inside}</g></svg>')
+    reach = lead_section(root)
+    box, text = root.find(".//{*}rect"), root.find(".//{*}text")
+    assert float(box.get("y")) + 498 < 800 - 4.39 * 180
+    assert abs(reach + float(box.get("y"))) < 1
+    assert float(text.get("y")) - float(box.get("y")) == 400 - 27
+
+
 def test_a_finger_at_a_stem_moves_aside() -> None:
     stem = '<g class="stem"><path d="M1100 900 L1100 400"/></g>'
     for y, moves in ((600, True), (350, False), (1300, False)):
