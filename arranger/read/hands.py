@@ -7,8 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
-from arranger.music.score import Hand, HandsFrom
-from arranger.music.time import Beat
+from arranger.music.score import Hand, HandsFrom, Note
 from arranger.read.grid import GridNote
 from arranger.read.parts import Parts, parts_of, voice_part, words_of
 from arranger.read.piece import Piece, Remark
@@ -192,11 +191,11 @@ def one_sided(hands: Sequence[Hand]) -> bool:
     return len(set(hands)) < 2
 
 
-def voices_at_once(starts: Sequence[Beat], ends: Sequence[Beat]) -> int:
-    """The most notes that sound together."""
-    events = sorted([(at, 1) for at in starts] + [(at, -1) for at in ends])
-    most = now = 0
-    for _, step in events:
-        now += step
-        most = max(most, now)
-    return most
+def one_line(notes: Sequence[Note]) -> bool:
+    """Whether no two notes, in the order of their onsets, sound together."""
+    sounding = notes[0].end
+    for note in notes[1:]:
+        if note.onset < sounding:
+            return False
+        sounding = note.end
+    return True

@@ -1,14 +1,14 @@
-"""A Standard MIDI File (already repaired) as a ``Piece``: ticks end here.
+"""The tracks of a Standard MIDI File (already repaired) as a ``Piece``: ticks end here.
 
-mido is used because it keeps ticks, so that every time is an exact fraction of a quarter.
+Source of the messages: Standard MIDI File 1.0. Key signatures are named by mido.
 """
 
 from __future__ import annotations
 
-import io
 import math
 from bisect import bisect_right
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
 
 import mido
@@ -23,16 +23,20 @@ from arranger.read.piece import (
     Remark,
     Signature,
 )
+from arranger.read.repair import KEY, METER, NOTE_ON, TEMPO, TEXT_TYPES, Event
 
 DRUMS = 9  # channel 10 of General MIDI, counted from 0
+META = 0xFF
+TRACK_NAME = 0x03
+WORDS = (0x01, 0x02, 0x05, 0x06)  # text, copyright, lyrics, marker
+MICROSECONDS = 60_000_000  # a minute
 
 
-def piece_from_midi(data: bytes) -> Piece:
-    """The ``Piece`` of a well-formed Standard MIDI File of type 0 or 1, texts in UTF-8."""
-    file = mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
-    collector = _Collector(file.ticks_per_beat)
-    for track, messages in enumerate(file.tracks):
-        collector.take(track, messages)
+def piece_from_midi(tracks: Sequence[Sequence[Event]], division: int) -> Piece:
+    """The ``Piece`` of the tracks of a file with ``division`` ticks a quarter."""
+    collector = _Collector(division)
+    for track, events in enumerate(tracks):
+        collector.take(track, events)
     return collector.piece()
 
 
@@ -53,23 +57,24 @@ class _Collector:
         self.restruck = 0
         self.unclosed = 0
 
-    def take(self, track: int, messages: mido.MidiTrack) -> None:
+    def take(self, track: int, events: Sequence[Event]) -> None:
         """Read one track: notes paired per channel and pitch, ended when struck again."""
         sounding: dict[tuple[int, int], list[tuple[int, int]]] = defaultdict(list)
-        at = 0
-        for message in messages:
-            at += message.time * self.scale
-            if message.type in ("note_on", "note_off"):
-                if message.channel == DRUMS:
-                    self.drums += message.type == "note_on"
-                    continue
-                place = (message.channel, message.note)
-                if message.type == "note_on" and message.velocity:
-                    sounding[place].append((at, message.velocity))
-                elif sounding[place]:
-                    self._close(track, place, sounding[place].pop(0), at)
-            elif message.is_meta:
+        for tick, message in events:
+            at = tick * self.scale
+            status = message[0]
+            if status == META:
                 self._meta(track, at, message)
+                continue
+            channel, on = status & 0x0F, status & 0xF0 == NOTE_ON
+            if channel == DRUMS:
+                self.drums += on
+                continue
+            place = (channel, message[1])
+            if on and message[2]:
+                sounding[place].append((at, message[2]))
+            elif sounding[place]:
+                self._close(track, place, sounding[place].pop(0), at)
         self._end_unclosed(track, sounding)
 
     def _close(
@@ -120,26 +125,25 @@ class _Collector:
                 end = min([start + 4 * self.unit, *onsets[later : later + 1]])
             self._close(track, place, struck, end)
 
-    def _meta(self, track: int, at: int, message: mido.MetaMessage) -> None:
-        match message.type:
-            case "time_signature":
-                self.signatures.append(
-                    Signature(
-                        at=at,
-                        numerator=message.numerator,
-                        denominator=message.denominator,
-                    )
-                )
-            case "set_tempo":
-                self.tempos.append(
-                    PlayedTempo(at=at, quarters=mido.tempo2bpm(message.tempo), track=track)
-                )
-            case "key_signature":
-                self.keys.append(PlayedKey(at=at, key=parse_key(message.key)))
-            case "track_name":
-                self.names.append((track, message.name))
-            case "text" | "copyright" | "lyrics" | "marker":
-                self.texts.append((track, message.text))
+    def _meta(self, track: int, at: int, message: bytes) -> None:
+        kind = message[1]
+        if kind in TEXT_TYPES:
+            text = _body(message).decode("utf-8")
+            if kind == TRACK_NAME:
+                self.names.append((track, text))
+            elif kind in WORDS:
+                self.texts.append((track, text))
+        elif kind == METER:
+            numerator, power = _body(message)[:2]
+            self.signatures.append(
+                Signature(at=at, numerator=numerator, denominator=1 << power)
+            )
+        elif kind == TEMPO:
+            quarters = MICROSECONDS / int.from_bytes(_body(message), "big")
+            self.tempos.append(PlayedTempo(at=at, quarters=quarters, track=track))
+        elif kind == KEY:
+            name = mido.MetaMessage.from_bytes(list(message)).key
+            self.keys.append(PlayedKey(at=at, key=parse_key(name)))
 
     def piece(self) -> Piece:
         self.notes.sort(key=lambda note: (note.start, -note.midi, note.track, note.channel))
@@ -168,3 +172,11 @@ class _Collector:
             texts=tuple(self.texts),
             remarks=tuple(self.remarks),
         )
+
+
+def _body(message: bytes) -> bytes:
+    """What a meta message says, after its kind and its length."""
+    start = 2
+    while message[start] >= 0x80:
+        start += 1
+    return message[start + 1 :]

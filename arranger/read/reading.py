@@ -14,7 +14,7 @@ from arranger.music.score import Bar, Hand, KeyMark, Note, Score, SourceWarning
 from arranger.music.time import Beat
 from arranger.read.file import bytes_of
 from arranger.read.grid import Gridded, GridNote, on_grid
-from arranger.read.hands import Hands, find_hands, one_sided, voices_at_once
+from arranger.read.hands import Hands, find_hands, one_line, one_sided
 from arranger.read.hands_told import HandsTold, Places, corrected, hands_told
 from arranger.read.lengths import written_lengths
 from arranger.read.meter import PlayedBar, played_bars
@@ -116,7 +116,7 @@ def _piece_of(data: bytes, path: Path, table: ReadingTable) -> Piece:
     if kind is not None:
         return piece_from_notation(data, kind, path, table.limits)
     repaired = repair(data, table.limits, where=path.name)
-    piece = piece_from_midi(repaired.data)
+    piece = piece_from_midi(repaired.tracks, repaired.division)
     return replace(
         piece,
         in_seconds=repaired.in_seconds,
@@ -331,7 +331,7 @@ def _keys(piece: Piece, line: TimeLine) -> tuple[KeyMark, ...]:
 
 def _remarks_on_texture(notes: Sequence[Note]) -> list[Remark]:
     """What a teacher should know before arranging: one voice, or one hand."""
-    if voices_at_once([note.onset for note in notes], [note.end for note in notes]) < 2:
+    if one_line(notes):
         return [
             Remark(
                 code="single-voice",

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import struct
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from arranger.music.errors import UnreadableInput
@@ -18,6 +19,8 @@ from arranger.read.encoding import decoded
 from arranger.read.piece import Remark
 from arranger.read.table import Limits
 
+Event = tuple[int, bytes]
+"""A tick, and a message as it stands in a file."""
 HEADER, TRACK = b"MThd", b"MTrk"
 TEXT_TYPES = range(0x01, 0x08)
 END_OF_TRACK, TEMPO, METER, KEY = 0x2F, 0x51, 0x58, 0x59
@@ -49,14 +52,21 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repaired:
-    """A well-formed file, and what was mended.
+    """What a file says, well-formed, and what was mended.
 
-    ``in_seconds``: the file counts film frames; its quarters are seconds.
+    ``tracks``: the messages of each, their ticks counted from the start; ``division``: ticks a
+    quarter. ``in_seconds``: the file counts film frames; its quarters are seconds.
     """
 
-    data: bytes
+    tracks: Sequence[Sequence[Event]]
+    division: int
     in_seconds: bool
     remarks: tuple[Remark, ...]
+
+    @property
+    def data(self) -> bytes:
+        """The same as the bytes of a file of type 1."""
+        return _written(self.tracks, self.division)
 
 
 class Mends:
@@ -121,7 +131,8 @@ def repair(data: bytes, limits: Limits, *, where: str) -> Repaired:
         mends.note("tracks-in-turn")
         tracks = _in_turn(tracks, division)
     return Repaired(
-        data=_written(tracks, division),
+        tracks=tracks,
+        division=division,
         in_seconds=seconds,
         remarks=mends.remarks(division),
     )
@@ -222,9 +233,9 @@ class _Track:
         self.status = 0
         self.struck = 0
         self.most = limits.notes
-        self.result: list[tuple[int, bytes]] = []
+        self.result: list[Event] = []
 
-    def events(self) -> list[tuple[int, bytes]]:
+    def events(self) -> list[Event]:
         """(tick, message) of notes, tempo, meter, key and text, without the track's end.
 
         It stops early where more notes are ``struck`` than a file may hold.
@@ -291,10 +302,9 @@ class _Track:
         kind = status & 0xF0
         length = 1 if kind in ONE_DATA_BYTE else 2
         body = self.data[self.place : self.place + length]
-        broken = next((i for i, byte in enumerate(body) if byte >= 0x80), None)
-        if broken is not None:
+        if not body.isascii():
             self._note("message-broken")
-            self.place += broken
+            self.place += next(i for i, byte in enumerate(body) if byte >= 0x80)
             return
         if len(body) < length:
             raise IndexError
@@ -337,9 +347,7 @@ def _dropped(kind: int, body: bytes) -> str | None:
     return None
 
 
-def _in_turn(
-    tracks: list[list[tuple[int, bytes]]], division: int
-) -> list[list[tuple[int, bytes]]]:
+def _in_turn(tracks: list[list[Event]], division: int) -> list[list[Event]]:
     """Tracks of a type 2 file one after another, each beginning on a whole note."""
     shifted = []
     start = 0
@@ -350,7 +358,7 @@ def _in_turn(
     return shifted
 
 
-def _written(tracks: list[list[tuple[int, bytes]]], division: int) -> bytes:
+def _written(tracks: Sequence[Sequence[Event]], division: int) -> bytes:
     """The bytes of a type 1 file."""
     parts = [HEADER, struct.pack(">IHHH", 6, 1, len(tracks), division)]
     for track in tracks:
