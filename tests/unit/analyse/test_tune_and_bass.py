@@ -63,3 +63,19 @@ def test_no_note_is_both_and_no_two_begin_together() -> None:
         onsets = [found.score.notes[index].onset for index in voice]
         assert onsets == sorted(set(onsets))
     assert found.score.notes[found.melody[0]].midi == midi("D5")
+
+
+def test_a_hymn_that_moves_in_chords_has_its_bass_on_every_beat() -> None:
+    """No chord answers the bass where as many tones are struck with it, nor where the lowest
+    is doubled at the octave.
+    """
+    octaves = score_of(
+        "G4+Eb4:1 Ab4+F4:1 G4+D4:1 Eb4+C4:1 " * 2, "C2+C3:1 F1+F2:1 G1+G2:1 C2+G2+C3:1 " * 2
+    )
+    assert bass(octaves) == ["C2", "F1", "G1", "C2"] * 2
+    tenths = score_of(
+        "C5:3/2 E5:3/2 B4:3/2 D5:3/2 A4:3/2 B4:3/2 C5:3",
+        "A3+E4:3/2 C4+E4:3/2 G3+E4:3/2 B3+E4:3/2 F3+E4:3/2 G3+E4:3/2 A3+E4:3",
+        meter=(6, 8),
+    )
+    assert bass(tenths) == ["A3", "C4", "G3", "B3", "F3", "G3", "A3"]
