@@ -147,6 +147,18 @@ def least_cost(net: Lattice) -> int:
     return int(forward[-1][-1].min())
 
 
+def first_stop(net: Lattice) -> int | None:
+    """The first bar as played that no path gets through, or None where one runs to the end."""
+    unary = unary_costs(net, {})
+    reached = _forward(net, [unary[kind] for kind in net.piece.order])
+    stops = (
+        bar
+        for bar, row in enumerate(reached)
+        if any(not len(cost) or int(cost.min()) >= FORBIDDEN for cost in row)
+    )
+    return next(stops, None)
+
+
 def _forward(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> list[tuple[IntArray, ...]]:
     """The least cost of reaching every grip of every bar as played."""
     piece = net.piece

@@ -13,7 +13,7 @@ from arranger.music.marks import BarMark, NoteMark
 from arranger.music.reduction import Reduction, Setting, Slot
 from arranger.music.score import Bar
 from arranger.neck.beats import onset_of
-from arranger.neck.dynamic import Lattice
+from arranger.neck.dynamic import Lattice, first_stop
 from arranger.neck.fretboard import Spot
 from arranger.neck.grips import Grip, InnerWish, IntArray
 from arranger.neck.hands import Hand
@@ -69,6 +69,25 @@ def marked_rows(net: Lattice, reduction: Reduction, rows: Rows) -> Rows:
             if note.bar == bar.number:
                 _apply_note(net, kind, note, (slots[index], bar, reduction), kept)
     return kept
+
+
+def check_way(net: Lattice, reduction: Reduction) -> None:
+    """Raise UsageError where marks can each be kept, but no hand gets from one to the next.
+
+    Names the marked bar in which, or on the way out of which, the hand is stuck.
+    """
+    stop = first_stop(net)
+    if stop is None:
+        return
+    bars = reduction.analysis.score.bars
+    marked = [
+        bar.number for bar in bars[: stop + 2] if bar.number in reduction.marks.marked_bars
+    ]
+    _cannot(
+        marked[-1] if marked else bars[stop].number,
+        "no hand of this level gets from one marked note to the next, or back to the bars"
+        " around them",
+    )
 
 
 def _slots_by_bar(reduction: Reduction) -> dict[int, list[Slot]]:

@@ -15,7 +15,7 @@ from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, rank_keys
-from arranger.neck.marked import beside_book, check_bars, marked_rows, window
+from arranger.neck.marked import beside_book, check_bars, check_way, marked_rows, window
 from arranger.neck.network import at_pace, grip_maker, mover_of, network
 from arranger.neck.others import other_ways
 from arranger.neck.pace import UNHURRIED, Pace, slower, travels
@@ -157,6 +157,7 @@ def _with_marks(
                 rows[kind, slot] = np.arange(len(grips), dtype=np.int32)
     kept = marked_rows(net, reduction, rows)
     narrowed = restricted(net, kept)
+    check_way(narrowed, reduction)
     budget = shape_budget(level, fingering().shape)
     proven = prove(narrowed, budget, _effort())
     paths = {

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from few_grips import PIECES, few, played_paths, whole
+from few_grips import PIECES, all_rows, few, played_paths, whole
 
-from arranger.neck.dynamic import Lattice, prices
+from arranger.neck.dynamic import Lattice, first_stop, prices, restricted
 from arranger.neck.grips import NONE, Grip, Grips
 from arranger.neck.moves import FORBIDDEN, Moves, Step, follow, lead, possible
 
@@ -173,3 +173,20 @@ def test_every_grip_of_the_lattice_lies_on_some_path_of_its_bar(net: Lattice) ->
             if slot + 1 < len(bar):
                 left = lead(grips, bar[slot + 1], net.piece.classes[kind].steps[slot])
                 assert len(left) == len(grips)
+
+
+def test_a_way_that_is_barred_is_told_by_its_bar(net: Lattice) -> None:
+    """Two grips that each can be played, with no move from the one to the other: what is left
+    of the piece stops in the first bar that holds them.
+    """
+    assert first_stop(net) is None
+    for kind in dict.fromkeys(net.piece.order):
+        for slot, moves in enumerate(net.inside[kind]):
+            here, there = (np.arange(len(net.grips[kind][slot + n])) for n in (0, 1))
+            barred = np.argwhere(moves.dense(here, there) >= FORBIDDEN)
+            if len(barred):
+                rows = all_rows(net)
+                rows[kind, slot], rows[kind, slot + 1] = barred[0][:1], barred[0][1:]
+                assert first_stop(restricted(net, rows)) == net.piece.order.index(kind)
+                return
+    pytest.skip("every grip of this piece leads to every other")
