@@ -24,7 +24,7 @@ STARTING = 120.0
 """Seconds that a worker may take to start; it has to load the solver from a cold disk."""
 LAST_MOMENT = 5.0
 """Seconds between the closing of a worker's pipe and its end, at most."""
-FULL = 600.0
+FULL = 350.0
 """Megabytes at which a worker is replaced between two pieces: what large pieces leave behind
 does not add up over a collection."""
 FALSE_STARTS = 3

@@ -5,6 +5,7 @@ It may be killed at any moment. Whoever started it reads from the messages how f
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import os
 import queue
@@ -106,7 +107,20 @@ def serve(perform: Perform) -> None:
         task = tasks.get()
         for message in perform(task, setup):
             outbox.send(message)
+            if isinstance(message, Made):
+                _give_back()
         outbox.send(Ended(peak=_peak()))
+
+
+def _give_back() -> None:
+    """Give what a piece has left in memory back to the system, so that it does not add up.
+
+    The C library keeps freed memory for itself unless it is asked; other systems' libraries
+    cannot be asked, and do without.
+    """
+    gc.collect()
+    with suppress(OSError, AttributeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _pipes() -> tuple[Connection[object, Setup], Connection[Message, object]]:
