@@ -24,8 +24,9 @@ bass_roots
     sounds its root (for a slash chord also its bass; for a diminished seventh, which
     divides the octave evenly and has no root of its own, any of its tones) while it
     lasts; where the source's bass has another tone all that time (an inversion), that
-    one. Where the source is in unison, or its bass is silent, there is no bass to keep,
-    and nothing is counted.
+    one will do as well. Neighbouring harmonies on one root and bass, as a chord and its
+    seventh, are one harmony to the bass. Where the source is in unison, or its bass is
+    silent, there is no bass to keep, and nothing is counted.
 thirds
     Bars in which the third of the main harmony (the longest, of equals the first)
     sounds in any voice while it lasts; counted where it sounds in the source.
@@ -47,7 +48,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -234,7 +235,8 @@ def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
     source = _Sounding([analysis.score.notes[index] for index in analysis.bass])
     shift = arrangement.transposed_by
     for texture, harmonies in _harmonies(analysis):
-        borne = [(part, wanted) for part in harmonies if (wanted := _bears(part, source))]
+        parts = _on_one_root(harmonies)
+        borne = [(part, wanted) for part in parts if (wanted := _bears(part, source))]
         if borne and texture != "unison":
             yield all(
                 any(_sounds(bass, part, tone + shift) for tone in wanted)
@@ -242,12 +244,32 @@ def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
             )
 
 
+def _on_one_root(harmonies: list[_Harmony]) -> Iterator[_Harmony]:
+    """The harmonies of a bar, with neighbours on one root and bass taken together."""
+    last: _Harmony | None = None
+    for part in harmonies:
+        if (
+            last is not None
+            and last.end == part.start
+            and (last.chord.root, last.chord.bass) == (part.chord.root, part.chord.bass)
+        ):
+            last = replace(last, end=part.end)
+            continue
+        if last is not None:
+            yield last
+        last = part
+    if last is not None:
+        yield last
+
+
 def _bears(part: _Harmony, source: _Sounding) -> set[int]:
     """The pitch classes that may bear a harmony as its bass; none where the bass is silent."""
     heard = {note.midi % 12 for note in source.within(part.start, part.end)}
     chord = part.chord
     wanted = set(chord.tones) if chord.quality == "dim7" else {chord.root, chord.bass}
-    return wanted if wanted & heard else heard
+    if not heard:
+        return set()
+    return wanted if wanted & heard else wanted | heard
 
 
 def _thirds(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:

@@ -209,11 +209,22 @@ def test_a_diminished_seventh_may_stand_on_any_of_its_tones(piece):
         assert heard.bass_roots == found
 
 
-def test_where_the_source_has_an_inversion_its_tone_is_the_bass(piece):
-    """C goes on through a bar whose bass is E alone: that E bears it, C would not be it."""
+def test_where_the_source_has_an_inversion_its_tone_or_the_root_is_the_bass(piece):
+    """C goes on through a bar whose bass is E alone: E bears it, and so does C; G does not."""
     source = analysis_of(TUNE, "0 4 52")
     assert fidelity(piece("0 4 bass 4 2 2 p"), source, BEGINNER).bass_roots == 1
-    assert fidelity(piece("0 4 bass 5 3 3 p"), source, BEGINNER).bass_roots == 0
+    assert fidelity(piece("0 4 bass 5 3 3 p"), source, BEGINNER).bass_roots == 1
+    assert fidelity(piece("0 4 bass 6 3 3 p"), source, BEGINNER).bass_roots == 0
+
+
+def test_a_chord_and_its_seventh_are_one_harmony_to_the_bass(piece):
+    """C for two beats, C7 for two: an alternating bass has its root on one and its fifth on
+    three; with another chord's root on three it has lost one.
+    """
+    played = piece("0 2 bass 5 3 3 p\n2 2 bass 6 3 3 p")
+    for chord, found in ((Chord(0, "7", 0), 1), (Chord(5, "", 5), 0)):
+        source = analysis_of(TUNE, "0 1 48, 1 1 55, 2 1 41, 3 1 48", chords=(C, chord))
+        assert fidelity(played, source, BEGINNER).bass_roots == found
 
 
 def test_a_bar_without_bass_or_third_in_the_source_is_not_counted(piece):
