@@ -230,10 +230,13 @@ class GripMaker:
         return (pairs.cost + wish).astype(np.int32)
 
     def _has_room(self, context: Context, pairs: _Pairs) -> NDArray[np.bool_]:
-        """Whether an inner note may be added: nothing is left out, and a voice is free."""
+        """Whether an inner note may be added: no note of the source is left out, and a voice is
+        free.
+        """
         sounding = (pairs.tune_code != NONE).astype(np.int32) + pairs.bass_sounds
         left_out = (pairs.tune_code == NONE) & (context.tune is not None)
-        left_out |= (pairs.bass_code == NONE) & bool(context.choices)
+        # A stroke that costs nothing to leave out was an offer: a finger may take it up.
+        left_out |= (pairs.bass_code == NONE) & (context.rest_cost > 0)
         room: NDArray[np.bool_] = ~left_out & (sounding < self.rules.level.voices)
         return room
 

@@ -177,7 +177,8 @@ class VoicingMaker:
             price += tenths(self.rules.costs.not_in_shape)
         for finger, cost in self._fingers(spot, hand, begins=begins):
             yield Voicing(spot, finger, price + cost)
-        if not begins and spot.fret:  # an open string costs nothing to hold
+        # An open string costs nothing to hold, but one of two voices where there are no more.
+        if not begins and (spot.fret or self.rules.level.tune_and_thumb):
             yield Voicing(spot, 0, context.released_cost, active=False)
 
     # Fingers -------------------------------------------------------------------------

@@ -21,9 +21,6 @@ from arranger.tables.arranging import ArrangingTable, arranging
 
 __all__ = ["reduce"]
 
-TUNE_AND_THUMB = 2
-"""Voices: no finger is free for inner notes."""
-
 
 def reduce(
     analysis: Analysis,
@@ -52,20 +49,21 @@ def reduce(
     student, melody, dropped = _tune_and_tempo(analysis, level, target, table)
     beats = thumb_beats(analysis)
     shortest = Fraction(level.melody_gap * student / 60).limit_denominator(64)
+    between = Fraction(level.thumb_gap * student / 60).limit_denominator(64)
     thumb = strokes(
         analysis,
         beats,
         table.bass,
         shortest=shortest,
+        again=between,
         leading=level.leading_bass if leading_bass is None else leading_bass,
     )
     wishes = bar_wishes(analysis, melody, table.fill)
     onsets = tuple(onset for onset, _ in beats)
-    if level.voices <= TUNE_AND_THUMB:
-        between = Fraction(level.thumb_gap * student / 60).limit_denominator(64)
+    if level.tune_and_thumb:
         thumb = answered(thumb, analysis, onsets, wishes, table.bass, shortest=between)
     fingers: frozenset[Beat] = frozenset()
-    if level.voices > TUNE_AND_THUMB:
+    if not level.tune_and_thumb:
         fingers = arpeggio(analysis, shortest=shortest)
     keys = settings(analysis, level, player, key or marks.key, table.keys)
     most = table.keys.try_lower if level.keys else table.keys.try_upper

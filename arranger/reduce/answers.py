@@ -2,7 +2,8 @@
 
 Two voices, tune and thumb, leave no finger for inner notes. Where the tune does not sing
 the third of a bar's chord and the bass rests on a long note, the thumb plays it on a weak
-beat; where the bass strikes one tone again and again, the third may stand for a repetition.
+beat, or in the middle of a beat that is long enough; where the bass strikes one tone again
+and again, the third may stand for a repetition.
 """
 
 from __future__ import annotations
@@ -42,11 +43,11 @@ def answered(
         if again is not None:
             found[again.onset] = _or_third(again, wish.third, costs)
             continue
-        held = _long_note(inside, beats, shortest)
-        if held is not None:
-            note, onset = held
-            found[note.onset] = replace(note, length=onset - note.onset)
-            found[onset] = _answer(onset, note.end, wish.third, costs)
+        free = _free_time(inside, wish.end, beats, shortest)
+        if free is not None:
+            note, onset, end = free
+            found[note.onset] = replace(note, length=min(note.length, onset - note.onset))
+            found[onset] = _answer(onset, end, wish.third, costs)
     return tuple(found[onset] for onset in sorted(found))
 
 
@@ -66,14 +67,23 @@ def _or_third(stroke: Stroke, third: int, costs: BassCosts) -> Stroke:
     return replace(stroke, choices=(*stroke.choices, choice), alternates=False, step=None)
 
 
-def _long_note(
-    inside: list[Stroke], beats: tuple[Beat, ...], shortest: Beat
-) -> tuple[Stroke, Beat] | None:
-    """The first stroke that lasts over a thumb beat, and that beat."""
-    for stroke in inside:
+def _free_time(
+    inside: list[Stroke], end: Beat, beats: tuple[Beat, ...], shortest: Beat
+) -> tuple[Stroke, Beat, Beat] | None:
+    """The first stroke after which the thumb is idle over a thumb beat: the stroke, that
+    beat, and when the next stroke or the harmony's end comes.
+
+    Else the first stroke that is followed late enough, and the middle of that time: a slow
+    hymn moves with every beat.
+    """
+    nexts = [*(stroke.onset for stroke in inside[1:]), end][: len(inside)]
+    for stroke, until in zip(inside, nexts, strict=True):
         place = bisect_left(beats, stroke.onset + shortest)
-        if place < len(beats) and beats[place] + shortest <= stroke.end:
-            return stroke, beats[place]
+        if place < len(beats) and beats[place] + shortest <= until:
+            return stroke, beats[place], until
+    for stroke, until in zip(inside, nexts, strict=True):
+        if until - stroke.onset >= 2 * shortest:
+            return stroke, (stroke.onset + until) / 2, until
     return None
 
 

@@ -78,15 +78,18 @@ def strokes(
     costs: BassCosts,
     *,
     shortest: Beat,
+    again: Beat,
     leading: bool = False,
 ) -> tuple[Stroke, ...]:
     """The thumb strokes of the piece, sorted by onset.
 
     ``shortest`` is the least time in quarters between a stroke and one off the thumb
-    beat: quicker notes of a bass line are left out. ``leading`` offers tones that lead to
-    the next chord, where the source leaves the thumb free.
+    beat: quicker notes of a bass line are left out. ``again`` is the least time after which
+    the thumb strikes the same tone off the beat: chords that throb in the source's left
+    hand do not make the thumb drum. ``leading`` offers tones that lead to the next chord,
+    where the source leaves the thumb free.
     """
-    thumb = _Thumb(analysis, costs, shortest, leading=leading)
+    thumb = _Thumb(analysis, costs, shortest, again, leading=leading)
     described = _described(analysis, beats, thumb.bass)
     for beat, lead in zip(described, _leads(analysis, described), strict=True):
         thumb.play(beat, lead)
@@ -170,7 +173,13 @@ class _Thumb:
     """Plays beat after beat, and knows the stroke before with the source note it stood for."""
 
     def __init__(
-        self, analysis: Analysis, costs: BassCosts, shortest: Beat, *, leading: bool
+        self,
+        analysis: Analysis,
+        costs: BassCosts,
+        shortest: Beat,
+        again: Beat,
+        *,
+        leading: bool,
     ) -> None:
         self.strokes: list[Stroke] = []
         self.bass = sorted(
@@ -186,6 +195,7 @@ class _Thumb:
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
+        self._again = again
         self._leading = leading
         self._source: Note | None = None
 
@@ -213,9 +223,8 @@ class _Thumb:
         passes = place < len(self.bass) and (
             self.bass[place].onset - note.onset < self._shortest
         )
-        return passes or bool(
-            self.strokes and note.onset - self.strokes[-1].onset < self._shortest
-        )
+        least = self._again if self._repeats(note) else self._shortest
+        return passes or bool(self.strokes and note.onset - self.strokes[-1].onset < least)
 
     def _add(self, stroke: Stroke, source: Note | None) -> None:
         self.strokes.append(stroke)

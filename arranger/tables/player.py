@@ -76,6 +76,11 @@ class Level(Table):
             return key.short in self.keys
         return abs(key.sharps) <= self.max_accidentals
 
+    @property
+    def tune_and_thumb(self) -> bool:
+        """Whether the tune and the thumb's note leave no voice for inner notes."""
+        return self.voices <= 2
+
 
 class Levels(Table):
     beginner: Level

@@ -62,3 +62,23 @@ def test_a_moving_bass_is_left_alone() -> None:
 def test_a_steady_thumb_chooses_its_third_itself() -> None:
     stride = heard("G4:4", "C3:1 r:1 G2:1 r:1", chords="C:4", tempo=60.0)
     assert [stroke.onset for stroke in thumb(stride)] == [0, 1, 2, 3]
+
+
+def test_a_slow_hymn_has_time_for_the_third_within_a_beat() -> None:
+    """A bass note for every beat, a beat of three seconds: the third comes half way."""
+    slow = heard(
+        "G4:2 C5:2",
+        "C3:1 G3:1 C3:1 G3:1",
+        inner="E3:4",
+        chords="C:4",
+        texture="hymn",
+        tempo=20.0,
+    )
+    assert told(thumb(slow))[:2] == [(0, [C, G]), (Fraction(1, 2), [E])]
+
+
+def test_a_short_bass_note_may_be_followed_by_the_third() -> None:
+    """The source's hand rests, the harmony goes on: the thumb is free."""
+    root, answer = thumb(hymn("G4:2 C5:2", "C3:1/2 r:7/2"))
+    assert told((root, answer)) == [(0, [C, G]), (1, [E])]
+    assert root.length == Fraction(1, 2)

@@ -17,11 +17,12 @@ C, D, E, F, G, B = 0, 2, 4, 5, 7, 11
 
 
 def thumb(
-    analysis: Analysis, *, shortest: str = "1/2", leading: bool = False
+    analysis: Analysis, *, shortest: str = "1/2", again: str = "1/2", leading: bool = False
 ) -> tuple[Stroke, ...]:
     return strokes(
-        analysis, thumb_beats(analysis), COSTS, shortest=Fraction(shortest), leading=leading
-    )
+        analysis, thumb_beats(analysis), COSTS,
+        shortest=Fraction(shortest), again=Fraction(again), leading=leading,
+    )  # fmt: skip
 
 
 def tones(stroke: Stroke) -> list[int]:
@@ -228,6 +229,17 @@ def test_quick_notes_of_a_line_off_the_beat_are_left_out() -> None:
     assert [stroke.onset for stroke in thumb(piece, shortest="1/4")] == [
         0, Fraction(1, 4), Fraction(1, 2), 1,
     ]  # fmt: skip
+
+
+def test_throbbing_chords_do_not_make_the_thumb_drum() -> None:
+    """A tone struck again and again is struck on the beats; a line off the beat moves on."""
+    piece = heard(
+        "E5:2", "C3:1/2 C3:1/2 C3:1/2 D3:1/2", chords="C:2", texture="single", meter=(2, 4),
+        beat="1",
+    )  # fmt: skip
+    found = [stroke.onset for stroke in thumb(piece, again="3/4")]
+    assert found == [0, 1, Fraction(3, 2)]
+    assert len(thumb(piece)) == 4
 
 
 def test_a_note_of_a_line_ends_where_the_next_begins() -> None:
