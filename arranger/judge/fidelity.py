@@ -35,7 +35,8 @@ thumb_beats
     hand sounds: those at which the thumb plucks.
 alternation
     Thumb notes on neighbouring thumb beats of alternating textures (stride, compound):
-    pairs on different strings.
+    pairs on different strings. Where the source's bass itself goes on by a step and the
+    thumb follows it, the bass walks and does not alternate: such pairs are not counted.
 
 References
 ----------
@@ -62,6 +63,7 @@ from arranger.tables import Level
 
 STEADY: frozenset[Texture] = frozenset({"stride", "waltz", "compound"})
 ALTERNATING: frozenset[Texture] = frozenset({"stride", "compound"})
+STEP = 2  # semitones, a whole tone
 TOLERANCE = 1e-9  # s, so that a step of exactly the gap counts
 
 
@@ -312,17 +314,22 @@ class _Sounding:
 
 @dataclass(frozen=True, slots=True)
 class _ThumbBeat:
-    """A thumb beat at which the source's left hand sounds, and the thumb's note there."""
+    """A thumb beat at which the source's left hand sounds, the thumb's note there, and the
+    source's bass note that begins there, transposed.
+    """
 
     onset: Beat
     length: Beat
     texture: Texture
     note: Placement | None
+    given: int | None
 
 
 def _thumb_beats(arrangement: Arrangement, analysis: Analysis) -> Iterator[_ThumbBeat]:
     """The thumb beats of steady textures where the source's left hand sounds."""
     plucked = {note.onset: note for note in arrangement.notes if note.right == "p"}
+    bass = (analysis.score.notes[index] for index in analysis.bass)
+    given = {note.onset: note.midi + arrangement.transposed_by for note in bass}
     left = _covered(analysis)
     begins = [start for start, _ in left]
     for bar, span in _bars_with_texture(analysis):
@@ -331,7 +338,8 @@ def _thumb_beats(arrangement: Arrangement, analysis: Analysis) -> Iterator[_Thum
         for point in _points(bar, span.thumb_beat):
             place = bisect_right(begins, point) - 1
             if place >= 0 and left[place][1] > point:
-                yield _ThumbBeat(point, span.thumb_beat, span.texture, plucked.get(point))
+                note = plucked.get(point)
+                yield _ThumbBeat(point, span.thumb_beat, span.texture, note, given.get(point))
 
 
 def _covered(analysis: Analysis) -> list[tuple[Beat, Beat]]:
@@ -353,5 +361,25 @@ def _alternations(thumbs: Sequence[_ThumbBeat]) -> Iterator[bool]:
     for one, other in pairwise(thumbs):
         neighbours = one.onset + one.length == other.onset
         steady = one.texture in ALTERNATING and other.texture in ALTERNATING
-        if neighbours and steady and one.note is not None and other.note is not None:
+        if not (neighbours and steady) or one.note is None or other.note is None:
+            continue
+        if not (_follows(one) and _follows(other) and _walks(one, other)):
             yield one.note.string != other.note.string
+
+
+def _follows(thumb: _ThumbBeat) -> bool:
+    """Whether the thumb plays the tone that the source's bass has there."""
+    return (
+        thumb.note is not None
+        and thumb.given is not None
+        and (thumb.note.midi - thumb.given) % 12 == 0
+    )
+
+
+def _walks(one: _ThumbBeat, other: _ThumbBeat) -> bool:
+    """Whether the source's bass goes on by a step of the scale, a semitone or a tone."""
+    return (
+        one.given is not None
+        and other.given is not None
+        and 0 < abs(other.given - one.given) <= STEP
+    )

@@ -174,6 +174,18 @@ def test_thumb_beats_where_the_left_hand_rests_do_not_count(piece):
     assert found.alternation == 1  # the two are no neighbours
 
 
+def test_a_bass_that_walks_by_step_does_not_alternate(piece):
+    """C D E on one string, as the source walks: nothing to alternate. Where the thumb strikes
+    a string twice on its own account, or the source leaps, the pair counts.
+    """
+    walk = "0 1 48, 1 1 50, 2 1 52, 3 1 48"
+    played = piece("0 1 bass 5 3 3 p\n1 1 bass 5 5 4 p\n2 1 bass 5 7 4 p")
+    assert fidelity(played, analysis_of(TUNE, walk), BEGINNER).alternation == 1
+    assert fidelity(played, analysis_of(TUNE, STRIDE), BEGINNER).alternation == 0
+    other = piece("0 1 bass 5 3 3 p\n1 1 bass 5 7 4 p")
+    assert fidelity(other, analysis_of(TUNE, walk), BEGINNER).alternation == 0
+
+
 def test_a_hymn_has_no_thumb_to_keep(piece):
     found = fidelity(
         piece("0 4 melody 1 0 0 m"), analysis_of(TUNE, STRIDE, texture="hymn"), BEGINNER
