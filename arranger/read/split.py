@@ -252,6 +252,7 @@ def extended(
     """
     size = len(group.pitches)
     weighed: dict[tuple[int, int], float] = {}
+    waits: dict[int, Wait] = {}
     scored = []
     counts = _playable(group)
     for history in histories:
@@ -262,7 +263,9 @@ def extended(
             for hand, start, stop in ((history.right, 0, count), (history.left, count, size)):
                 key = (id(hand), count)
                 if key not in weighed:
-                    names = hand_features(group, start, stop, hand)
+                    if id(hand) not in waits:
+                        waits[id(hand)] = _wait(hand, group.onset)
+                    names = hand_features(group, start, stop, hand, waits[id(hand)])
                     weighed[key] = sum([weights[name] for name in names])
                 score += weighed[key]
             names = pair_features(group, count, history.right, history.left)
@@ -333,15 +336,39 @@ def _moved(hand: HandState, group: Group, start: int, stop: int) -> HandState:
     )
 
 
-def hand_features(group: Group, start: int, stop: int, hand: HandState) -> list[int]:
-    """Places in the flat weights of all that one hand would do."""
+class Wait(NamedTuple):
+    """How a hand comes to a moment, whatever it strikes there.
+
+    ``pace`` a bin of the time since it struck; ``kept`` the notes it holds on; ``ends`` whether
+    a note ends now; ``beating`` see ``_beating``; ``rounds`` what it struck whole quarters ago.
+    """
+
+    pace: int
+    kept: list[int]
+    ends: bool
+    beating: tuple[int, ...]
+    rounds: list[tuple[int, ...]]
+
+
+def _wait(hand: HandState, at: float) -> Wait:
+    """How ``hand`` comes to the moment ``at`` (quarters)."""
+    still, now = at + NOW, at - NOW
+    return Wait(
+        bisect_right(PACES, at - hand.onset),
+        [pitch for pitch, end in hand.held if end > still],
+        any([now <= end <= still for _, end in hand.held]),
+        _beating(hand.times, at),
+        _rounds(hand, at),
+    )
+
+
+def hand_features(
+    group: Group, start: int, stop: int, hand: HandState, wait: Wait | None = None
+) -> list[int]:
+    """Places in the flat weights of all that one hand would do; ``wait`` if it is known."""
     base = RIGHT if hand.right else LEFT
-    pace = bisect_right(PACES, group.onset - hand.onset)
-    still, now = group.onset + NOW, group.onset - NOW
-    kept = [pitch for pitch, end in hand.held if end > still]
-    ends_now = any(now <= end <= still for _, end in hand.held)
+    pace, kept, ends_now, beating, rounds = wait or _wait(hand, group.onset)
     situation = 4 * pace + 2 * bool(kept) + ends_now
-    beating = _beating(hand.times, group.onset)
     if start == stop:
         return [base["idle"] + situation, *[base["rests"] + how for how in beating]]
     pitches = group.pitches[start:stop]
@@ -366,7 +393,7 @@ def hand_features(group: Group, start: int, stop: int, hand: HandState) -> list[
         even = abs(max(group.gates[start:stop]) - hand.gate) <= 0.1 * hand.gate
         result += [*_goes_on(base, hand, pitches, pace), base["even"] + 2 * even + ends_now]
     if len(hand.recent) > 1:
-        result.append(base["again"] + _again(hand, pitches, group.onset))
+        result.append(base["again"] + _again(rounds, pitches))
     return result
 
 
@@ -403,20 +430,26 @@ def _beating(times: tuple[float, ...], now: float) -> tuple[int, ...]:
     return (4 * steady + how,)
 
 
-def _again(hand: HandState, pitches: tuple[int, ...], now: float) -> int:
-    """What the hand struck one to ``PERIODS`` quarters ago: 0 nothing … 3 these notes."""
-    best = 0
+def _rounds(hand: HandState, now: float) -> list[tuple[int, ...]]:
+    """What the hand struck one to ``PERIODS`` whole quarters ago, the last first."""
+    rounds = []
     for notes, time in zip(reversed(hand.recent), reversed(hand.times), strict=True):
         wait = now - time
         if wait >= PERIODS + NOW:
             break
         quarters = int(wait + 0.5)
         if quarters and abs(wait - quarters) < NOW:
-            if notes == pitches:
-                return 3
-            if best < 2:
-                best = 2 if _same_shape(notes, pitches) else 1
-    return best
+            rounds.append(notes)
+    return rounds
+
+
+def _again(rounds: Sequence[tuple[int, ...]], pitches: tuple[int, ...]) -> int:
+    """What the hand struck whole quarters ago: 0 nothing … 3 these notes."""
+    if not rounds:
+        return 0
+    if pitches in rounds:
+        return 3
+    return 2 if any([_same_shape(notes, pitches) for notes in rounds]) else 1
 
 
 def pair_features(group: Group, count: int, right: HandState, left: HandState) -> list[int]:
