@@ -5,8 +5,8 @@ At each onset one split point parts the notes: above it the right hand, below it
 of splits; each step is scored by what either hand would have to do: stretch, leap, hold on,
 stop in the middle of a line, play what the other hand played before.
 
-Weights: ``tables/hands.toml``, one list of weights a feature, a weight a bin, learnt from
-open data by tests/bench/train_hands.py.
+Features: ``tables/hand_features.toml``. Weights: ``tables/hands.toml``, one list of weights a
+feature, a weight a bin, learnt from open data by tests/bench/train_hands.py.
 """
 
 from __future__ import annotations
@@ -20,27 +20,43 @@ from typing import NamedTuple
 from arranger.music.score import Hand
 from arranger.tables import Table, load
 
-WINDOW = 3.0  # quarters before and after an onset in which the two registers are sought
-SLOW = 0.15  # how quickly a hand's centre follows its notes
-MEMORY = 8  # groups of a hand that are remembered
-LONG = 6000  # onsets; a longer piece is parted with a narrow beam, to end in seconds
-WIDEST = 24  # semitones, no hand strikes a wider chord
-MOST_STRUCK = 20  # notes at once, two a finger of both hands; common practice, no source
-NOW = 0.05  # quarters; ends and onsets nearer than that are together
 
-PERIODS = 4  # quarters; a figure that a hand repeats comes round after one to so many
+class Edges(Table):
+    """Where bins part, from low to high: see ``tables/hand_features.toml``."""
 
-# Edges of bins, in semitones but for PACES (quarters).
-PACES = (0.3, 0.6, 1.1, 2.1)
-LEAPS = (-24.5, -16.5, -11.5, -7.5, -4.5, -2.5, -0.5, 0.5, 2.5, 4.5, 7.5, 11.5, 16.5, 24.5)
-SPANS = (0.5, 4.5, 7.5, 9.5, 11.5, 12.5, 13.5, 14.5, 15.5, 16.5, 19.5, 24.5)
-REGISTERS = (35.5, 40.5, 44.5, 48.5, 52.5, 55.5, 58.5, 61.5, 64.5, 67.5, 71.5, 76.5, 82.5)
-BORDERS = (-12.5, -7.5, -4.5, -2.5, -0.9, 0.0, 0.9, 2.5, 4.5, 7.5, 12.5)
-NEAR = (0.5, 1.5, 2.5, 4.5, 7.5, 12.5)
-DOWN = (-24.5, -16.5, -12.5, -9.5, -7.5, -5.5, -4.5, -3.5, -2.5, -1.5, -0.5)
-STEPS = (*DOWN, *[-edge for edge in reversed(DOWN)])
-GAPS = (-7.5, -3.5, -0.5, 0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 7.5, 9.5, 11.5, 12.5, 16.5, 24.5)
-MOST = 6  # notes a hand strikes at once, more count as many
+    paces: tuple[float, ...]
+    leaps: tuple[float, ...]
+    spans: tuple[float, ...]
+    registers: tuple[float, ...]
+    borders: tuple[float, ...]
+    near: tuple[float, ...]
+    down: tuple[float, ...]
+    gaps: tuple[float, ...]
+
+
+class FeatureTable(Table):
+    """``tables/hand_features.toml``: see the comments there."""
+
+    window: float
+    slow: float
+    memory: int
+    long: int
+    widest: int
+    most_struck: int
+    most: int
+    now: float
+    periods: int
+    edges: Edges
+
+
+_TABLE = load("hand_features", FeatureTable)
+WINDOW, SLOW, MEMORY, LONG = _TABLE.window, _TABLE.slow, _TABLE.memory, _TABLE.long
+WIDEST, MOST_STRUCK, MOST = _TABLE.widest, _TABLE.most_struck, _TABLE.most
+NOW, PERIODS = _TABLE.now, _TABLE.periods
+PACES, LEAPS, SPANS = _TABLE.edges.paces, _TABLE.edges.leaps, _TABLE.edges.spans
+REGISTERS, BORDERS = _TABLE.edges.registers, _TABLE.edges.borders
+NEAR, GAPS = _TABLE.edges.near, _TABLE.edges.gaps
+STEPS = (*_TABLE.edges.down, *[-edge for edge in reversed(_TABLE.edges.down)])
 
 OF_HAND = {
     "idle": 4 * (len(PACES) + 1),  # the hand strikes nothing: pace, holding, a note ends now
@@ -356,7 +372,7 @@ def _wait(hand: HandState, at: float) -> Wait:
     return Wait(
         bisect_right(PACES, at - hand.onset),
         [pitch for pitch, end in hand.held if end > still],
-        any([now <= end <= still for _, end in hand.held]),
+        any(now <= end <= still for _, end in hand.held),
         _beating(hand.times, at),
         _rounds(hand, at),
     )
@@ -449,7 +465,7 @@ def _again(rounds: Sequence[tuple[int, ...]], pitches: tuple[int, ...]) -> int:
         return 0
     if pitches in rounds:
         return 3
-    return 2 if any([_same_shape(notes, pitches) for notes in rounds]) else 1
+    return 2 if any(_same_shape(notes, pitches) for notes in rounds) else 1
 
 
 def pair_features(group: Group, count: int, right: HandState, left: HandState) -> list[int]:
