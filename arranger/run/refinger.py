@@ -17,15 +17,20 @@ PAGE_VOICES = {"melody": 1, "inner": 0, "bass": 2}
 
 
 def solved_easings(arrangement: Arrangement, level: Level, player: Player) -> Iterator[Easing]:
-    """What saves points when the notes, all of them and as they sound, are fingered anew."""
-    before = difficulty(arrangement, level, player).score
+    """What saves points when the notes, all of them and as they sound, are fingered anew.
+
+    A capo or a technique is told where it saves more than other fingers alone.
+    """
+    before = known = difficulty(arrangement, level, player).score
     for what, capo, who in _ways(arrangement, player):
         found = refingered(arrangement, who, capo)
         if found is None or hand_violations(found, level, who):
             continue
         score = difficulty(found, level, who).score
-        if before - score >= difficulty_table().easier.least_points:
+        if round(known - score, 1) >= difficulty_table().easier.least_points:
             yield Easing(what=what, points=round(before - score, 1), score=score)
+        if capo == arrangement.capo and who == player:
+            known = min(known, score)
 
 
 def _ways(arrangement: Arrangement, player: Player) -> Iterator[tuple[str, int, Player]]:

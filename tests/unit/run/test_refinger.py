@@ -9,7 +9,7 @@ import pytest
 
 from arranger.judge import difficulty, hand_violations
 from arranger.run.refinger import refingered, solved_easings
-from arranger.tables import default_player
+from arranger.tables import default_player, level_named
 from arranger.tables.habits import as_written
 
 LEVEL = as_written()
@@ -59,6 +59,13 @@ def test_savings_are_what_the_scores_say(piece):
     before = difficulty(piece(BARRES), LEVEL, PLAYER).score
     for easing in solved_easings(piece(BARRES), LEVEL, PLAYER):
         assert easing.points == pytest.approx(before - easing.score, abs=0.06)
+
+
+def test_the_thumb_over_is_told_only_where_it_saves_more_than_other_fingers(piece):
+    """High frets for what lies in the first position: other fingers are all it takes."""
+    awkward = piece("0 1 melody 2 5 1 a \n 1 1 melody 2 6 4 m \n 2 1 melody 3 9 1 a")
+    (only,) = solved_easings(awkward, LEVEL, default_player(level_named("advanced")))
+    assert only.what.startswith("other fingers")
 
 
 def test_a_tab_of_nothing_has_nothing_to_ease(piece):
