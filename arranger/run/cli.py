@@ -664,8 +664,8 @@ def _one_voice(piece: Path) -> Iterator[None]:
     except ArrangerError as error:
         typer.echo(_one_line(f"arranger: {error}"), err=True)
         raise typer.Exit(error.exit_code) from error
-    except (typer.Exit, typer.Abort, KeyboardInterrupt):
-        raise
+    except (typer.Exit, typer.Abort, KeyboardInterrupt, BrokenPipeError):
+        raise  # a reader that has seen enough, such as head, is no fault
     except Exception as error:
         what = f"something went wrong in the program itself ({type(error).__name__})."
         _say_fault(piece, f"{piece.name}: {what}", traceback.format_exc())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 from pathlib import Path
 
@@ -13,8 +14,8 @@ from typer.testing import CliRunner, Result
 import arranger
 from arranger.music.comparison import Refusal
 from arranger.music.errors import LevelMismatch
+from arranger.run import cli, pipeline
 from arranger.run import compare as comparing
-from arranger.run import pipeline
 from arranger.run.cli import app
 from arranger.tables import LEVEL_NAMES
 
@@ -141,3 +142,18 @@ def test_a_curve_is_of_one_player(tmp_path: Path) -> None:
         result = CliRunner().invoke(app, [*asked, *players])
     assert result.exit_code == 2
     assert "--curve: a curve is of one player" in result.stderr
+
+
+def test_a_reader_that_has_seen_enough_is_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is piped into ``head`` ends without a word."""
+
+    def closed(_: object) -> None:
+        raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+    monkeypatch.setattr(cli, "_say", closed)
+    result = _compare(tmp_path, "--bars", "1-2", "--level", "beginner")
+    assert result.exit_code == 1
+    assert "fault" not in result.output
+    assert (tmp_path / HYMN.stem / "compare.html").is_file()
