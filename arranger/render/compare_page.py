@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from arranger.music.comparison import Column, Comparison, Refusal, Version
+from arranger.music.verdict import Reason
 from arranger.render.comparison import comparison_rows, curve_lines
 from arranger.render.html_page import page_head
 from arranger.render.plain_text import one_line
@@ -28,8 +29,8 @@ def compare_page(comparison: Comparison) -> str:
     """The page as text. Every word that comes from outside is escaped.
 
     The table, difficulty by bar, fidelity against difficulty, the curve where it was asked
-    for, every reason, and the tabs of the same bars under one another. It has no script; its
-    style is known by its hash.
+    for, every reason (what is much by a teacher's measure first), and the tabs of the same
+    bars under one another. It has no script; its style is known by its hash.
     """
     title = one_line(comparison.title) or "Untitled"
     parts = [
@@ -180,11 +181,23 @@ def _why(column: Column) -> Iterator[str]:
     if isinstance(column.outcome, Refusal):
         yield f"<p>{escape(one_line(column.outcome.why))}.</p>"
         return
-    yield "<ul>"
-    for reason in column.outcome.verdict.difficulty.reasons:
+    grade = column.outcome.verdict.difficulty
+    besides = [reason for reason in grade.reasons if not reason.telling]
+    yield from _listed(grade.told)
+    if besides:
+        points = sum(reason.points for reason in besides)
+        yield f"<details><summary>What adds up besides: {points:.1f} points</summary>"
+        yield from _listed(besides)
+        yield "</details>"
+
+
+def _listed(reasons: Sequence[Reason]) -> Iterator[str]:
+    yield "<ul>" if reasons else "<p>Nothing in it is much.</p>"
+    for reason in reasons:
         text = one_line(f"bar {reason.bar}: {reason.what}")
         yield f"<li>{escape(text)} <b>+{reason.points:.1f}</b></li>"
-    yield "</ul>"
+    if reasons:
+        yield "</ul>"
 
 
 def _tabs(comparison: Comparison) -> Iterator[str]:

@@ -159,3 +159,23 @@ def test_what_is_kept_is_drawn_only_where_it_differs() -> None:
         page = html.fromstring(compare_page(replace(comparison(), columns=columns)))
         said = [heading.text for heading in page.xpath("//h2")]
         assert ("What is kept against what it asks" in said) is drawn
+
+
+def test_what_is_much_stands_open_and_the_rest_adds_up_below_it() -> None:
+    suits = _version(alternating_bass())
+    grade = suits.verdict.difficulty
+    told = replace(grade.reasons[0], what="a stretch", points=3.0, telling=True)
+    rest = [replace(told, what=f"thing {n}", points=n, telling=False) for n in (1.5, 2.0)]
+    for reasons, much, besides in (
+        ((told, *rest), ["bar 1: a stretch +3.0"], "What adds up besides: 3.5 points"),
+        ((told,), ["bar 1: a stretch +3.0"], None),
+        (tuple(rest), [], "What adds up besides: 3.5 points"),
+    ):
+        told_by = replace(grade, reasons=tuple(replace(reason, bar=1) for reason in reasons))
+        version = replace(suits, verdict=replace(suits.verdict, difficulty=told_by))
+        one = replace(comparison(), columns=(Column(name="one", outcome=version),))
+        page = html.fromstring(compare_page(one))
+        items = page.xpath("//h3[.='one']/following-sibling::ul[1]/li[not(ancestor::details)]")
+        assert [item.text_content() for item in items] == much
+        assert page.findtext(".//summary") == besides
+        assert ("Nothing in it is much." in page.text_content()) is (not much)
