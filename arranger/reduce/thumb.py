@@ -219,11 +219,9 @@ class _Thumb:
 
     def _quick(self, note: Note) -> bool:
         """Whether a bass note comes too soon after the stroke before, or passes too soon."""
-        place = bisect_right(self.bass, note.onset, key=lambda other: other.onset)
-        passes = place < len(self.bass) and (
-            self.bass[place].onset - note.onset < self._shortest
-        )
         least = self._again if self._repeats(note) else self._shortest
+        place = bisect_right(self.bass, note.onset, key=lambda other: other.onset)
+        passes = place < len(self.bass) and self.bass[place].onset - note.onset < least
         return passes or bool(self.strokes and note.onset - self.strokes[-1].onset < least)
 
     def _add(self, stroke: Stroke, source: Note | None) -> None:
