@@ -256,7 +256,8 @@ class PlainGripMaker:
         extra = tenths(self.rules.costs.not_in_shape) if outside else 0
         for finger, cost in self._fingers(spot, hand, begins=context.stroke_begins):
             yield Voicing(spot, finger, price + cost + extra)
-        if not context.stroke_begins and spot.fret:  # an open string costs nothing to hold
+        # An open string costs nothing to hold but a voice, which counts where there are two.
+        if not context.stroke_begins and (spot.fret or self.rules.level.voices == 2):
             yield Voicing(spot, 0, context.released_cost, active=False)
 
     def _fingers(self, spot: Spot, hand: Hand, *, begins: bool) -> list[tuple[int, int]]:
@@ -310,7 +311,7 @@ class PlainGripMaker:
         context, hand = search.context, self.hands[place]
         presses = _presses(tune, bass)
         left_out = (context.tune is not None and tune.spot is None) or (
-            bool(context.choices) and bass.spot is None
+            context.rest_cost > 0 and bass.spot is None  # a free rest leaves nothing out
         )
         room = 0 if left_out else self.rules.level.voices - len(presses)
         candidates = self._fills(context, hand, tune, bass) if room > 0 else []
