@@ -24,9 +24,9 @@ STARTING = 120.0
 """Seconds that a worker may take to start; it has to load the solver from a cold disk."""
 LAST_MOMENT = 5.0
 """Seconds between the closing of a worker's pipe and its end, at most."""
-FULL = 350.0
-"""Megabytes at which a worker is replaced between two pieces: what large pieces leave behind
-does not add up over a collection."""
+FULL = 320.0
+"""Megabytes at which a worker is replaced, between two levels of a piece or two pieces: what
+large ones leave behind does not add up."""
 FALSE_STARTS = 3
 """Workers in a row that may die before their first task until nothing is expected of them."""
 
@@ -167,7 +167,9 @@ class Crew(Closed):
             case Made() as made:
                 assert worker.task is not None
                 worker.left = [errand for errand in worker.left if errand != made.errand]
-                if made.outcome.status == "over limit":  # its memory is in pieces
+                self.peak = max(self.peak, made.peak)
+                # Its memory is in pieces, or full of what the level just done has left.
+                if made.outcome.status == "over limit" or made.peak >= FULL:
                     self._put_back(worker)
                     self._dismiss(worker)
                 return Report(piece=made.outcome.piece, made=made)

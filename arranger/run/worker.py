@@ -14,7 +14,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -65,13 +65,16 @@ class Began:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """What came of an errand. ``lasting`` is False where the next run has to look again."""
+    """What came of an errand. ``lasting`` is False where the next run has to look again;
+    ``peak`` is the most memory that its worker has ever held, in megabytes.
+    """
 
     errand: Errand
     outcome: Outcome
     sizes: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
     lasting: bool = True
+    peak: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,10 +109,14 @@ def serve(perform: Perform) -> None:
     while True:
         task = tasks.get()
         for message in perform(task, setup):
-            outbox.send(message)
-            if isinstance(message, Made):
-                _give_back()
+            outbox.send(_lighter(message) if isinstance(message, Made) else message)
         outbox.send(Ended(peak=_peak()))
+
+
+def _lighter(made: Made) -> Made:
+    """What was made and the memory it took, when what it left has been given back."""
+    _give_back()
+    return replace(made, peak=_peak())
 
 
 def _give_back() -> None:

@@ -153,7 +153,7 @@ def test_each_worker_is_one_process_that_waits_at_no_cost(command: tuple[str, ..
     assert after.user - before.user < 0.1
 
 
-def test_worker_that_has_grown_large_is_replaced_between_pieces(
+def test_worker_that_has_grown_large_is_replaced_between_levels(
     command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("arranger.run.crew.FULL", 1.0)
