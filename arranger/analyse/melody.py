@@ -151,13 +151,10 @@ def find_bass(
         left = [note for note in notes if not line.right[note] and note not in tune]
         if not left:
             continue
-        span = texture.at(onset)
-        lowest = min(left, key=lambda note: int(line.midi[note]))
-        if _is_afterbeat(line, span, left, bass) and (
-            span.texture != "hymn" or _answers(line, left, voices)
-        ):
+        left.sort(key=lambda note: int(line.midi[note]))
+        if _is_afterbeat(line, texture.at(onset), left, bass, voices):
             continue
-        bass.append(lowest)
+        bass.append(left[0])
         voices = len(_tones(line, left))
     return tuple(bass)
 
@@ -170,25 +167,25 @@ def _answers(line: Timeline, struck: list[int], voices: int) -> bool:
     """Whether a chord of a hymn answers a bass note: it has more tones than were struck
     with that note, and its lowest is not doubled at the octave, as a bass is.
     """
-    low, *others = sorted(int(line.midi[note]) for note in struck)
-    doubled = any((other - low) % 12 == 0 for other in others)
-    return not doubled and len(_tones(line, struck)) > voices
+    lowest, *others = (int(line.midi[note]) % 12 for note in struck)
+    return lowest not in others and len(_tones(line, struck)) > voices
 
 
 def _is_afterbeat(
-    line: Timeline, span: TextureSpan, struck: list[int], bass: list[int]
+    line: Timeline, span: TextureSpan, struck: list[int], bass: list[int], voices: int
 ) -> bool:
-    """Whether the lowest note is the bottom of a chord that answers a bass note, or the
-    upper part of a broken chord.
+    """Whether the first of ``struck``, the lowest, is the bottom of a chord that answers a
+    bass note, or the upper part of a broken chord. ``voices`` tones came with that bass note.
     """
-    note = min(struck, key=lambda note: int(line.midi[note]))
+    note = struck[0]
     if not bass or line.bar[bass[-1]] < line.bar[note] - 1:
         return False
     above = int(line.midi[note] - line.midi[bass[-1]])
     thumb = line.ticks(span.thumb_beat)
     weak = line.position(note) % (2 * thumb) != 0
     if span.texture in ("stride", "waltz", "compound", "hymn"):
-        return weak and len(struck) > 1 and above >= _table().chord_above_bass
+        chord = weak and len(struck) > 1 and above >= _table().chord_above_bass
+        return chord and (span.texture != "hymn" or _answers(line, struck, voices))
     if span.texture == "broken":
         return bool(line.position(note) % thumb) and above >= 0
     return False

@@ -246,22 +246,17 @@ def _roots(arrangement: Arrangement, analysis: Analysis) -> Iterator[bool]:
             )
 
 
-def _on_one_root(harmonies: list[_Harmony]) -> Iterator[_Harmony]:
+def _on_one_root(harmonies: list[_Harmony]) -> list[_Harmony]:
     """The harmonies of a bar, with neighbours on one root and bass taken together."""
-    last: _Harmony | None = None
+    found: list[_Harmony] = []
     for part in harmonies:
-        if (
-            last is not None
-            and last.end == part.start
-            and (last.chord.root, last.chord.bass) == (part.chord.root, part.chord.bass)
-        ):
-            last = replace(last, end=part.end)
-            continue
-        if last is not None:
-            yield last
-        last = part
-    if last is not None:
-        yield last
+        last = found[-1] if found else part
+        alike = (last.chord.root, last.chord.bass) == (part.chord.root, part.chord.bass)
+        if alike and last.end == part.start:
+            found[-1] = replace(last, end=part.end)
+        else:
+            found.append(part)
+    return found
 
 
 def _bears(part: _Harmony, source: _Sounding) -> set[int]:

@@ -76,7 +76,7 @@ def _free_time(
     Else the first stroke that is followed late enough, and the middle of that time: a slow
     hymn moves with every beat.
     """
-    nexts = [*(stroke.onset for stroke in inside[1:]), end][: len(inside)]
+    nexts = [*(stroke.onset for stroke in inside), end][1:]
     for stroke, until in zip(inside, nexts, strict=True):
         place = bisect_left(beats, stroke.onset + shortest)
         if place < len(beats) and beats[place] + shortest <= until:

@@ -141,15 +141,22 @@ def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
             (left, _), (right, _) = ends[0], ends[-1]
             heads = [min(y for x, y in ends if x == side) for side in (left, right)]
             yield _straight((left, heads[0]), (right, heads[1]))
+    for x, top, bottom in stems(root):
+        yield from _rungs(x, x, top, bottom)
     for group in root.iter(f"{_SVG}g"):
-        kinds = group.get("class", "").split()
-        if "stem" in kinds:
-            for stem in group.findall(f"{_SVG}path"):
-                x, top, _, bottom = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
-                yield from _rungs(x, x, min(top, bottom), max(top, bottom))
-        elif {"notehead", "accid"} & set(kinds):
+        if {"notehead", "accid"} & set(group.get("class", "").split()):
             for glyph in group.findall(f"{_SVG}use"):
                 yield from _sign(glyph)
+
+
+def stems(root: etree._Element) -> Iterator[tuple[float, float, float]]:
+    """Where each stem stands, its upper and its lower end."""
+    for group in root.iter(f"{_SVG}g"):
+        for stem in (
+            group.findall(f"{_SVG}path") if "stem" in group.get("class", "").split() else ()
+        ):
+            x, one, _, other = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
+            yield x, min(one, other), max(one, other)
 
 
 def _sign(glyph: etree._Element) -> Iterator[Sequence[_Point]]:
@@ -232,16 +239,12 @@ def _clef_tops(bar: etree._Element) -> Iterator[float]:
 
 def keep_off_stems(root: etree._Element) -> None:
     """Move fingers aside that stand at a stem, as far as the stem is too near."""
-    stems = []
-    for group in root.iter(f"{_SVG}g"):
-        for stem in group.findall(f"{_SVG}path") if group.get("class") == "stem" else ():
-            x, top, _, bottom = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
-            stems.append((x, min(top, bottom), max(top, bottom)))
+    near = list(stems(root))
     for text in _texts(root, "fing"):
         size = _letters(text)
         x, y = float(text.get("x", "0")), float(text.get("y", "0"))
         room = size * (_DIGIT / 2 + _AIR)
-        for at, top, bottom in stems:
+        for at, top, bottom in near:
             if abs(at - x) < room and top < y and y - size * _TALL < bottom:
                 x = at - room if at > x else at + room
         text.set("x", f"{x:.0f}")

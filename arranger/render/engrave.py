@@ -28,6 +28,7 @@ from arranger.render.bar_numbers import (
     lift_bar_numbers,
     lift_fingers,
     number_sections,
+    stems,
 )
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
@@ -51,7 +52,6 @@ FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
 _OURS = re.compile(r"([ntb])-(\d+)")
 """Our ids: a bar, a note, its number in the tab. The hyphen sets them apart: the engraver's own
 are letters and digits, and now and then one of them looks like ``b613223``."""
-_NUMBER = re.compile(r"-?[\d.]+")
 _LINE = re.compile(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
@@ -157,7 +157,8 @@ class _Drawing:
             _shrink_marks(root)
         above = max(led, lift_fingers(root))
         keep_off_stems(root)
-        fingers, stems = _finger_places(root), list(_stem_ends(root))
+        fingers = _finger_places(root)
+        ends = [(x, low) for x, _, low in stems(root)]
         lift_bar_numbers(root)
         if self.tab_only:
             clear_endings(root, baseline=(1 - _TAB_SHARE) * 1.5 * _SPACE)
@@ -172,7 +173,7 @@ class _Drawing:
         rows = self._right_hand(ours, places, bottom)
         # Beside a tab alone no bar line reaches above the tab, where slur letters stand.
         lines = (
-            [] if self.tab_only else [*stems, *((right, inf) for _, right in _bar_spans(root))]
+            [] if self.tab_only else [*ends, *((right, inf) for _, right in _bar_spans(root))]
         )
         self._slurs(ours, places, top, fingers, lines)
         moments = _moments(root, self.written, places)
@@ -543,14 +544,6 @@ def _finger_places(root: etree._Element) -> list[_Place]:
         if text is not None:
             found.append(_Place(float(text.get("x", "0")), float(text.get("y", "0"))))
     return found
-
-
-def _stem_ends(root: etree._Element) -> Iterator[tuple[float, float]]:
-    """Where each stem stands, and how far down it reaches."""
-    for group in root.iter(f"{_SVG}g"):
-        for path in group.findall(f"{_SVG}path") if _classes(group)[:1] == ["stem"] else ():
-            x, top, _, bottom = map(float, _NUMBER.findall(path.get("d", ""))[:4])
-            yield x, max(top, bottom)
 
 
 def _clear(

@@ -173,11 +173,8 @@ class Crew(Closed):
                     self._put_back(worker)
                     self._dismiss(worker)
                 return Report(piece=made.outcome.piece, made=made)
-            case Ended(peak=peak):
-                self.peak = max(self.peak, peak)
+            case Ended():
                 worker.task = None
-                if peak >= FULL:
-                    self._dismiss(worker)
             case Stopped(what=what, where=where, next_step=next_step):
                 raise Unwritable(what, where=where, next_step=next_step)
         return None

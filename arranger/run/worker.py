@@ -79,9 +79,7 @@ class Made:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
-    """The task is done; ``peak`` is the most memory ever held, in megabytes."""
-
-    peak: float
+    """The task is done."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +108,7 @@ def serve(perform: Perform) -> None:
         task = tasks.get()
         for message in perform(task, setup):
             outbox.send(_lighter(message) if isinstance(message, Made) else message)
-        outbox.send(Ended(peak=_peak()))
+        outbox.send(Ended())
 
 
 def _lighter(made: Made) -> Made:
