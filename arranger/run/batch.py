@@ -13,11 +13,11 @@ from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import TextIO
 
 from arranger.music.errors import UsageError
 from arranger.music.outcome import Outcome
 from arranger.render import OutcomeRows
+from arranger.run.alone import alone
 from arranger.run.closed import Closed
 from arranger.run.collection import Piece, collected
 from arranger.run.crew import COMMAND, Crew, Plan, Report
@@ -171,25 +171,29 @@ class Batch(Closed, Iterator[Outcome]):
 
     def _run(self) -> Generator[Outcome, None, None]:
         own = self._shelf.own
-        with _alone(own), _journal(own / "journal.jsonl", fresh=self._fresh) as journal:
+        with alone(own) as held, _journal(own / "journal.jsonl", fresh=self._fresh) as journal:
             if isinstance(self._shelf, FolderShelf):
                 self._shelf.sweep()
             digests: list[str] = []
             passing: dict[tuple[str, str], Outcome] = {}
-            for report in self._reports(self._plan(journal, digests)):
+            for report in self._reports(self._plan(journal, digests), held):
                 self._note(report, journal, passing)
                 yield report.made.outcome
             rows = self._rows(journal, digests, passing)
             write_overview(rows, self._shelf)
 
-    def _reports(self, plan: Plan) -> Iterator[Report]:
+    def _reports(self, plan: Plan, held: tuple[int, ...]) -> Iterator[Report]:
         if self._cluster is not None:
             from arranger.run.cluster import on_cluster  # noqa: PLC0415 - an extra
 
             yield from on_cluster(self._cluster, plan, setup=self._setup, seconds=self._seconds)
             return
         with Crew(
-            jobs=self._jobs, setup=self._setup, seconds=self._seconds, command=COMMAND
+            jobs=self._jobs,
+            setup=self._setup,
+            seconds=self._seconds,
+            command=COMMAND,
+            inherit=held,
         ) as crew:
             for report in crew.work(plan):
                 self.peak = crew.peak
@@ -371,40 +375,6 @@ def _journal(file: Path, *, fresh: bool) -> Iterator[Journal]:
         raise _unwritable(file, error) from error
     with journal:
         yield journal
-
-
-@contextmanager
-def _alone(own: Path) -> Iterator[None]:
-    """Hold the results' folder for this run alone.
-
-    Raises
-    ------
-    UsageError : another run is at work there.
-    """
-    try:
-        own.mkdir(parents=True, exist_ok=True)
-        lock = (own / "lock").open("w")
-    except OSError as error:
-        raise _unwritable(own, error) from error
-    with lock:
-        _lock(lock, own)
-        yield
-
-
-def _lock(file: TextIO, own: Path) -> None:
-    """Lock a file until it is closed or the process ends, where the system can."""
-    try:
-        import fcntl  # noqa: PLC0415 - not on every system
-    except ImportError:
-        return
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError as error:
-        raise UsageError(
-            "another batch is at work in this folder",
-            where=str(own.parent),
-            next_step="Wait for it, or choose another place with --out.",
-        ) from error
 
 
 def _unwritable(place: Path, error: OSError) -> Unwritable:

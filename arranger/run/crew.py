@@ -61,7 +61,8 @@ class Crew(Closed):
     """``jobs`` worker processes, started when there is something to do.
 
     ``seconds`` is the time for each step, the reading of a piece or one level of it; who
-    takes longer is killed and replaced. 0 is no limit. ``command`` starts a worker.
+    takes longer is killed and replaced. 0 is no limit. ``command`` starts a worker, ``inherit``
+    are the open files that it keeps to its end.
     """
 
     def __init__(
@@ -71,6 +72,7 @@ class Crew(Closed):
         setup: Setup,
         seconds: float = 0.0,
         command: Sequence[str] = COMMAND,
+        inherit: Sequence[int] = (),
     ) -> None:
         self.peak = 0.0
         """The most memory any worker held, in megabytes."""
@@ -78,6 +80,7 @@ class Crew(Closed):
         self._setup = setup
         self._seconds = seconds
         self._command = tuple(command)
+        self._inherit = tuple(inherit)
         self._workers: list[_Worker] = []
         self._again: deque[Task] = deque()
         self._false_starts = 0
@@ -121,6 +124,7 @@ class Crew(Closed):
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
+            pass_fds=self._inherit,
         )
         assert process.stdin is not None
         assert process.stdout is not None
