@@ -8,8 +8,10 @@ grips no better solution can use.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -38,17 +40,25 @@ class Lattice:
     def cost(self, bars: list[Path]) -> int:
         """Tenths of a choice of one path for every bar as played."""
         piece = self.piece
+        played = Counter(zip(piece.order, bars, strict=True))
+        joined = Counter(
+            (joint, before[-1], after[0])
+            for joint, (before, after) in zip(piece.joints, pairwise(bars), strict=True)
+        )
         total = int(self.entry[bars[0][0]])
-        for place, path in enumerate(bars):
-            kind = piece.order[place]
-            total += sum(int(self.grips[kind][s].cost[row]) for s, row in enumerate(path))
-            total += sum(
-                self.inside[kind][s].between(path[s], path[s + 1]) for s in range(len(path) - 1)
-            )
-            if place + 1 < len(bars):
-                joint = self.joints[piece.joints[place]]
-                total += joint.between(path[-1], bars[place + 1][0])
-        return total
+        total += sum(self._inside(kind, path) * times for (kind, path), times in played.items())
+        return total + sum(
+            self.joints[joint].between(here, there) * times
+            for (joint, here, there), times in joined.items()
+        )
+
+    def _inside(self, kind: int, path: Path) -> int:
+        """Tenths of a path through one bar: its grips and the moves between them."""
+        grips = zip(self.grips[kind], path, strict=True)
+        moves = zip(self.inside[kind], pairwise(path), strict=True)
+        return sum(int(grip.cost[row]) for grip, row in grips) + sum(
+            move.between(here, there) for move, (here, there) in moves
+        )
 
 
 def restricted(net: Lattice, rows: dict[tuple[int, int], IntArray]) -> Lattice:

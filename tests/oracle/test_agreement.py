@@ -10,7 +10,6 @@ from few_grips import PIECES, all_rows, few, folded_paths, whole
 
 from arranger.neck.agreement import agreement
 from arranger.neck.dynamic import Lattice, prices
-from arranger.neck.eliminate import FactorGraph, Optimum, least
 from arranger.neck.folding import folded_optimum
 from arranger.neck.proof import Effort, prove
 from arranger.neck.shape_budget import ShapeBudget
@@ -79,12 +78,8 @@ def test_a_proof_holds_where_tables_grow_too_large(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Elimination that must split its variables leaves the bound to the agreement."""
-
-    def cramped(graph: FactorGraph) -> Optimum:
-        return least(graph, largest_table=200)
-
     net = few(whole(PIECES[name]), 4)
-    monkeypatch.setattr("arranger.neck.folding.least", cramped)
+    monkeypatch.setattr("arranger.neck.folding.LARGEST_TABLE", 200)
     proven = prove(net, FREE, EFFORT)
     cheapest = min(cost for _, cost in folded_paths(net))
     assert proven.bound <= cheapest <= proven.objective

@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.neck.eliminate import FactorGraph, least
+from arranger.neck.eliminate import Elimination, FactorGraph, least
 
 
 @st.composite
@@ -51,3 +51,22 @@ def test_a_split_variable_leaves_a_lower_bound(graph, largest_table):
     assert found.cost <= best
     if found.exact:
         assert found.cost == best == cost(graph, found.values)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    graphs(), st.lists(st.integers(0, 2**32 - 1), min_size=1, max_size=6), st.integers(1, 60)
+)
+def test_what_was_eliminated_before_changes_nothing(graph, seeds, largest_table):
+    """One way taken again and again, with some tables new and others of an earlier time."""
+    way = Elimination(graph.sizes, graph.tables, largest_table)
+    earlier = [graph.tables]
+    for seed in seeds:
+        random = np.random.default_rng(seed)
+        tables = {}
+        for scope, table in graph.tables.items():
+            known = earlier[random.integers(len(earlier))][scope]
+            new = random.integers(0, 30, table.shape).astype(np.int32)
+            tables[scope] = new if random.integers(2) else known
+        earlier.append(tables)
+        assert way.least(tables) == least(FactorGraph(graph.sizes, tables), largest_table)
