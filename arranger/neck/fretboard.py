@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from math import hypot
+from typing import NamedTuple
 
 from arranger.tables import Player, instrument
 
 
+@cache
 def fret_mm(fret: int, scale_length: float) -> float:
     """Distance of a fret from the nut in mm: L·(1 − 2^(−n/12)) (equal temperament)."""
     return float(scale_length * (1.0 - 2.0 ** (-fret / 12.0)))
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """A place on the neck: ``string`` 1..6 (1 the highest), ``fret`` 0 open."""
 
     string: int

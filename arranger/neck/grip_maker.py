@@ -16,61 +16,55 @@ from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.grips import (
     NONE,
     Context,
-    Fills,
+    FillBook,
     Grips,
     Held,
     IntArray,
     RowArray,
-    spot_of,
     tenths,
 )
 from arranger.neck.hands import Hands
 from arranger.neck.inner_notes import InnerNotes, presses_of
-from arranger.neck.reach import HandRules, Press
+from arranger.neck.reach import HandRules
 from arranger.neck.voicings import VoicingMaker, Voicings
 from arranger.tables.arranging import BassCosts, FillCosts, MelodyCosts
 
 UNHOLDABLE = 10**6
 """Tenths that stand for a pair no hand can hold."""
 NO_CEILING = 10**6
-MOST_MARK = 10**5 * 4096**2
-"""Above every number that stands for a hand, a tune and a thumb's note."""
+MOST_HANDS = 10**5
+"""Above the number of any hand."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pairs:
-    """Combinations of a tune and a thumb voicing: row r takes ``tune[r]`` and ``bass[r]``
-    of the voicings of ``hand[r]``; ``cost`` is without inner notes and their wish.
+    """Combinations of a tune and a thumb voicing under a hand, by their codes.
+
+    ``apart`` is the cost of both, ``cost`` that of holding them together as well; neither has
+    the inner notes and their wish in it.
     """
 
     hand: IntArray
-    tune: IntArray
-    bass: IntArray
     octave: IntArray
     tune_code: IntArray
     bass_code: IntArray
     bass_sounds: IntArray
+    apart: IntArray
     cost: IntArray
 
     def only(self, rows: NDArray[np.bool_] | RowArray) -> _Pairs:
-        return _Pairs(*(getattr(self, column.name)[rows] for column in fields(self)))
+        return _Pairs(*(getattr(self, name)[rows] for name in PAIR_COLUMNS))
 
 
-def _stacked(parts: list[Voicings]) -> tuple[Voicings, RowArray]:
-    """The voicings of several hands as one, and for each row the place of its hand."""
-    names = ("code", "string", "midi", "cost", "octave", "sounds")
-    columns = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
-    places = np.repeat(np.arange(len(parts)), [len(part.items) for part in parts])
-    items = tuple(item for part in parts for item in part.items)
-    return Voicings(items=items, **columns), places
+PAIR_COLUMNS = tuple(column.name for column in fields(_Pairs))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Drafts:
-    """Grips before their planted fingers are known."""
+    """Grips before their planted fingers are known; ``filled`` as in ``Grips``."""
 
     pairs: _Pairs
-    fills: list[Fills]
+    filled: IntArray
     gives: NDArray[np.bool_]
     cost: IntArray
     asked_for: NDArray[np.bool_]
@@ -98,10 +92,11 @@ class GripMaker:
     inner_below: int
     ceiling: int
     burden: Burden = NO_BURDEN
+    book: FillBook = field(default_factory=FillBook)
     voicings: VoicingMaker = field(init=False)
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
-    _planted: dict[Fills, dict[int, tuple[int, ...]]] = field(default_factory=dict)
+    _planted: dict[int, tuple[int, ...]] = field(default_factory=dict)
     _pairs_known: dict[object, _Pairs] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -114,7 +109,7 @@ class GripMaker:
             self.burden,
         )
         inner = InnerNotes(
-            self.rules, self.hands, self.fill_costs, self.inner_below, self.burden
+            self.rules, self.hands, self.fill_costs, self.inner_below, self.book, self.burden
         )
         object.__setattr__(self, "voicings", maker)
         object.__setattr__(self, "inner", inner)
@@ -173,32 +168,29 @@ class GripMaker:
             self._pairs_known[key] = known
         return known
 
-    def _clear(self, tunes: list[Voicings], basses: list[Voicings], hands: IntArray) -> _Pairs:
+    def _clear(self, tune: Voicings, bass: Voicings, hands: IntArray) -> _Pairs:
         """The tune lies on a higher string than the thumb, and clearly above it."""
-        tune, tune_place = _stacked(tunes)
-        bass, _ = _stacked(basses)
-        sizes = np.array([len(part.items) for part in basses], dtype=np.int64)
+        sizes = np.bincount(bass.place, minlength=len(hands))
         starts = np.cumsum(sizes) - sizes
-        times = sizes[tune_place]
-        left = np.repeat(np.arange(len(tune_place)), times)
+        times = sizes[tune.place]
+        left = np.repeat(np.arange(len(tune.place)), times)
         within = np.arange(len(left)) - np.repeat(np.cumsum(times) - times, times)
-        right = starts[tune_place[left]] + within
+        right = starts[tune.place[left]] + within
         alone = (tune.string[left] == NONE) | (bass.sounds[right] == 0)
         clear = (tune.string[left] < bass.string[right]) & (
             bass.midi[right] <= tune.midi[left] - self.bass_below
         )
         kept = np.flatnonzero(alone | clear)
         left, right = left[kept], right[kept]
-        first = np.searchsorted(tune_place, np.arange(len(tunes)))
+        cost = tune.cost[left] + bass.cost[right]
         return _Pairs(
-            hand=hands[tune_place[left]],
-            tune=(left - first[tune_place[left]]).astype(np.int32),
-            bass=(right - starts[tune_place[left]]).astype(np.int32),
+            hand=hands[tune.place[left]],
             octave=tune.octave[left],
             tune_code=tune.code[left],
             bass_code=bass.code[right],
             bass_sounds=bass.sounds[right],
-            cost=tune.cost[left] + bass.cost[right],
+            apart=cost,
+            cost=cost,
         )
 
     def _hold_costs(self, pairs: _Pairs) -> IntArray:
@@ -211,12 +203,7 @@ class GripMaker:
 
     def _hold_cost(self, mark: int) -> int:
         if mark not in self._hold:
-            presses: list[Press] = []
-            for code in (mark // 4096 - 1, mark % 4096 - 1):
-                spot = spot_of(code)
-                if spot is not None:
-                    presses.append((spot.string, spot.fret, code % 8))
-            held = self.rules.hold(presses)
+            held = self.rules.hold(presses_of(mark // 4096 - 1, mark % 4096 - 1))
             self._hold[mark] = UNHOLDABLE if held is None else tenths(held)
         return self._hold[mark]
 
@@ -267,31 +254,28 @@ class GripMaker:
         room = free & _has_space(pairs)
         plain = np.flatnonzero(~room)
         bare = pairs.cost if context.fill is None else pairs.cost + free * context.fill[1]
-        rows = list(plain)
-        fills: list[Fills] = [()] * len(plain)
-        gives = list(self._gives(context, pairs)[plain])
-        cost = list(bare[plain])
-        asked_for = [False] * len(plain)
-        tunes = dict(zip(context.hands, self.voicings.tunes(context), strict=True))
-        basses = dict(zip(context.hands, self.voicings.basses(context), strict=True))
+        rows = plain.tolist()
+        filled = [0] * len(rows)
+        gives = self._gives(context, pairs)[plain].tolist()
+        cost = bare[plain].tolist()
+        asked_for = [False] * len(rows)
         ask = self.inner.asked(context)
         spare = np.flatnonzero(room)
-        marks = pairs.tune_code.astype(np.int64) * 4096 + pairs.bass_code
-        columns = (pairs.hand, pairs.tune, pairs.bass, marks)
-        for row, place, tune_row, bass_row, mark in zip(
+        columns = (pairs.hand, pairs.tune_code, pairs.bass_code, pairs.apart)
+        for row, hand, tune, bass, apart in zip(
             spare.tolist(), *(column[spare].tolist() for column in columns), strict=True
         ):
-            tune, bass = tunes[place].items[tune_row], basses[place].items[bass_row]
-            for filled in self.inner.sets(ask, (place, mark), tune, bass):
+            for found in self.inner.sets(ask, hand, tune, bass):
                 rows.append(row)
-                fills.append(filled.fills)
-                gives.append(filled.gives_third)
-                cost.append(tune.cost + bass.cost + filled.cost)
-                asked_for.append(filled.asked_for)
-        order = np.argsort(np.array(rows, dtype=np.intp), kind="stable")
+                filled.append(found.number)
+                gives.append(found.gives_third)
+                cost.append(apart + found.cost)
+                asked_for.append(found.asked_for)
+        which = np.array(rows, dtype=np.intp)
+        order = np.argsort(which, kind="stable")
         return _Drafts(
-            pairs.only(np.array(rows, dtype=np.intp)[order]),
-            [fills[place] for place in order],
+            pairs.only(which[order]),
+            np.array(filled, dtype=np.int32)[order],
             np.array(gives, dtype=bool)[order],
             np.array(cost, dtype=np.int32)[order],
             np.array(asked_for, dtype=bool)[order],
@@ -321,11 +305,11 @@ class GripMaker:
         """The grips in full, each once for what the bar may remember of its third."""
         rows, heard = self._with_memory(context, drafts, kept)
         pairs = drafts.pairs.only(rows)
-        fills = tuple(drafts.fills[row] for row in rows)
+        filled = drafts.filled[rows]
         tune, bass = pairs.tune_code, pairs.bass_code
         fretted = (tune != NONE) & (tune // 8 % 32 > 0)
         fretted |= (pairs.bass_sounds == 1) & (bass // 8 % 32 > 0)
-        fretted |= np.array([any(spot.fret for spot, _ in f) for f in fills], dtype=bool)
+        fretted |= self.book.fretted()[filled]
         stands = self.hands.stands()[pairs.hand]
         gives = drafts.gives[rows]
         missing = np.where(~gives & ~heard, context.third_cost, 0)
@@ -347,8 +331,9 @@ class GripMaker:
             cost=(drafts.cost[rows] + missing).astype(np.int32),
             low=stands[:, 0],
             high=stands[:, 1],
-            planted=self._all_planted(context, pairs, fills),
-            fills=fills,
+            planted=self._all_planted(pairs, filled),
+            filled=filled,
+            book=self.book,
         )
 
     def _with_memory(
@@ -362,48 +347,30 @@ class GripMaker:
         second[np.cumsum(times)[times == 2] - 1] = True
         return rows, drafts.gives[rows] | second
 
-    def _all_planted(
-        self, context: Context, pairs: _Pairs, fills: tuple[Fills, ...]
-    ) -> IntArray:
+    def _all_planted(self, pairs: _Pairs, filled: IntArray) -> IntArray:
         """The planted fingers of every row; each different hold is looked at once."""
-        # Sets of inner notes are told apart as objects: to hash each would take longer.
-        inner: dict[int, int] = {}
-        which = [inner.setdefault(id(one), len(inner)) for one in fills]
-        marks = pairs.hand.astype(np.int64) * 4096 + pairs.tune_code + 1
-        marks = marks * 4096 + pairs.bass_code + 1
-        _, rows, where = np.unique(
-            np.array(which, dtype=np.int64) * MOST_MARK + marks,
-            return_index=True,
-            return_inverse=True,
-        )
-        planted = np.empty((len(rows), 5), dtype=np.int32)
-        for place, (row, mark) in enumerate(
-            zip(rows.tolist(), marks[rows].tolist(), strict=True)
-        ):
-            known = self._planted.setdefault(fills[row], {})
-            if mark not in known:
-                known[mark] = self._plant(context, pairs, row, fills[row])
-            planted[place] = known[mark]
-        whole: IntArray = planted[where]
+        marks = (filled.astype(np.int64) * MOST_HANDS + pairs.hand) * 4096
+        marks = (marks + pairs.tune_code + 1) * 4096 + pairs.bass_code + 1
+        different, where = np.unique(marks, return_inverse=True)
+        for mark in different.tolist():
+            if mark not in self._planted:
+                self._planted[mark] = self._plant(mark)
+        planted = [self._planted[mark] for mark in different.tolist()]
+        whole: IntArray = np.array(planted, dtype=np.int32).reshape(-1, 5)[where]
         return whole
 
-    def _plant(
-        self, context: Context, pairs: _Pairs, row: int, inner: Fills
-    ) -> tuple[int, ...]:
+    def _plant(self, mark: int) -> tuple[int, ...]:
         """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""
-        place = int(pairs.hand[row])
-        at = context.hands.index(place)
-        presses = presses_of(
-            self.voicings.tunes(context)[at].items[pairs.tune[row]],
-            self.voicings.basses(context)[at].items[pairs.bass[row]],
-        )
+        held, tune, bass = mark // 4096**2, mark // 4096 % 4096 - 1, mark % 4096 - 1
+        inner, hand = self.book[held // MOST_HANDS], self.hands[held % MOST_HANDS]
+        presses = presses_of(tune, bass)
         presses += [(spot.string, spot.fret, finger) for spot, finger in inner]
         planted = [NONE] * 5
         for string, fret, finger in presses:
             if finger and string * 32 > planted[finger - 1]:
                 planted[finger - 1] = string * 32 + fret
         strings = {string: fret for string, fret, _ in presses}
-        for finger, spot in self.hands[place].planted:
+        for finger, spot in hand.planted:
             if planted[finger - 1] != NONE or strings.get(spot.string, 99) < spot.fret:
                 continue
             others = [press for press in presses if press[0] != spot.string]

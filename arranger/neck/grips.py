@@ -28,6 +28,35 @@ Fills = tuple[tuple[Spot, int], ...]
 """Inner notes: spots with their fingers."""
 
 
+NO_FILLS: Fills = ()
+
+
+class FillBook:
+    """The sets of inner notes met so far, each with its number; 0 is none."""
+
+    def __init__(self) -> None:
+        self._known: list[Fills] = [NO_FILLS]
+        self._numbers: dict[Fills, int] = {NO_FILLS: 0}
+        self._fretted = np.zeros(1, dtype=bool)
+
+    def number(self, fills: Fills) -> int:
+        """The number of ``fills``, a new one when it was not met before."""
+        if fills not in self._numbers:
+            self._numbers[fills] = len(self._known)
+            self._known.append(fills)
+        return self._numbers[fills]
+
+    def __getitem__(self, number: int) -> Fills:
+        return self._known[number]
+
+    def fretted(self) -> NDArray[np.bool_]:
+        """For every set whether a finger has to press a string for it."""
+        if len(self._fretted) != len(self._known):
+            pressed = [any(spot.fret for spot, _ in fills) for fills in self._known]
+            self._fretted = np.array(pressed, dtype=bool)
+        return self._fretted
+
+
 InnerWish = tuple[tuple[int, int | None, int | None], ...]
 """All inner notes that a teacher marked for a moment: string, fret, finger; None is free."""
 
@@ -95,6 +124,13 @@ def spot_of(code: int) -> Spot | None:
     return None if code == NONE else Spot(code // 256, code // 8 % 32)
 
 
+def press_of(code: int) -> tuple[int, int, int] | None:
+    """String, fret and finger of a code; None for silence and for what has been let go."""
+    if code == NONE or code % 8 == RELEASED:
+        return None
+    return code // 256, code // 8 % 32, code % 8
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Grips:
     """The grips of one slot as columns of equal length.
@@ -103,6 +139,7 @@ class Grips:
     ``tune_finger`` is NONE for an open string. ``low``..``high`` is where the first finger
     may stand. ``planted`` has five columns, fingers 1..4 and the thumb: string * 32 + fret,
     or NONE. ``third_heard`` is what the bar remembers, ``third_given`` what the grip adds.
+    ``filled`` are numbers of sets of inner notes in ``book``.
     """
 
     hand: IntArray
@@ -121,10 +158,16 @@ class Grips:
     low: IntArray
     high: IntArray
     planted: IntArray
-    fills: tuple[Fills, ...]
+    filled: IntArray
+    book: FillBook
 
     def __len__(self) -> int:
         return len(self.cost)
+
+    @property
+    def fills(self) -> list[Fills]:
+        """The inner notes of every row."""
+        return [self.book[number] for number in self.filled.tolist()]
 
     @property
     def items(self) -> Sequence[Grip]:
@@ -134,7 +177,7 @@ class Grips:
     def only(self, rows: RowArray) -> Grips:
         """The same columns for some of the rows."""
         columns = {name: getattr(self, name)[rows] for name in COLUMNS}
-        return Grips(fills=tuple(self.fills[row] for row in rows), **columns)
+        return Grips(book=self.book, **columns)
 
     def grip(self, row: int) -> Grip:
         """One row as a value."""
@@ -148,7 +191,7 @@ class Grips:
             bass=spot_of(bass),
             bass_finger=bass % 8 if active else 0,
             bass_active=active,
-            fills=self.fills[row],
+            fills=self.book[int(self.filled[row])],
             gives_third=bool(self.third_given[row]),
             third_heard=bool(self.third_heard[row]),
             cost=int(self.cost[row]),
@@ -156,7 +199,7 @@ class Grips:
         )
 
 
-COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name != "fills")
+COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name != "book")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

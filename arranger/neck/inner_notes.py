@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 
 from arranger.music.reduction import Reduction
@@ -12,10 +12,9 @@ from arranger.music.time import Beat
 from arranger.neck.beats import onset_of
 from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.fretboard import Spot
-from arranger.neck.grips import Context, Fills, InnerWish, tenths
+from arranger.neck.grips import Context, FillBook, Fills, InnerWish, press_of, spot_of, tenths
 from arranger.neck.hands import Hand, Hands
 from arranger.neck.reach import HandRules, Press
-from arranger.neck.voicings import Voicing
 from arranger.tables.arranging import FillCosts
 
 HIGHEST_ALONE, LOWEST_ALONE = 67, 45
@@ -24,12 +23,16 @@ HIGHEST_ALONE, LOWEST_ALONE = 67, 45
 
 @dataclass(frozen=True, slots=True)
 class Filled:
-    """A set of inner notes with what it and the whole hold cost, in tenths."""
+    """A set of inner notes by its number, with what it and the whole hold cost, in tenths."""
 
-    fills: Fills
+    number: int
     gives_third: bool
     cost: int
-    asked_for: bool = False
+    asked_for: bool
+
+
+Found = tuple[Fills, bool, int]
+"""A set of inner notes, whether it gives an owed third, and the cost in tenths."""
 
 
 def inner_wish(reduction: Reduction, bar: Bar, onset: Beat) -> InnerWish | None:
@@ -63,7 +66,7 @@ class Asked:
     """A context with the sets of inner notes found for what it asks."""
 
     context: Context
-    known: dict[tuple[int, int], tuple[Filled, ...]]
+    known: dict[tuple[int, int, int], tuple[Filled, ...]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,8 +77,9 @@ class InnerNotes:
     hands: Hands
     costs: FillCosts
     inner_below: int
+    book: FillBook
     burden: Burden = NO_BURDEN
-    _known: dict[object, dict[tuple[int, int], tuple[Filled, ...]]] = field(
+    _known: dict[object, dict[tuple[int, int, int], tuple[Filled, ...]]] = field(
         default_factory=dict
     )
     _near: dict[object, tuple[tuple[Spot, int], ...]] = field(default_factory=dict)
@@ -88,41 +92,40 @@ class InnerNotes:
         )
         return Asked(context, self._known.setdefault(asks, {}))
 
-    def sets(
-        self, asked: Asked, grip: tuple[int, int], tune: Voicing, bass: Voicing
-    ) -> tuple[Filled, ...]:
+    def sets(self, asked: Asked, number: int, tune: int, bass: int) -> tuple[Filled, ...]:
         """The cheapest set of inner notes (or none) with, and without, an owed third; beside
         these the sets that are asked for.
 
-        ``grip`` is the place of the hand and a number that stands for ``tune`` and ``bass``.
+        ``number`` is that of the hand, ``tune`` and ``bass`` are codes.
         """
+        grip = number, tune, bass
         if grip not in asked.known:
             context = asked.context
-            best: dict[bool, Filled] = {}
-            wished: list[Filled] = []
-            for filled in self._sets(context, grip[0], tune, bass):
-                known = best.get(filled.gives_third)
-                if known is None or filled.cost < known.cost:
-                    best[filled.gives_third] = filled
+            best: dict[bool, Found] = {}
+            wished: list[Found] = []
+            for found in self._sets(context, number, tune, bass):
+                fills, gives, cost = found
+                if gives not in best or cost < best[gives][2]:
+                    best[gives] = found
                 if context.inner_open or (
-                    context.inner is not None and grants(context.inner, filled.fills)
+                    context.inner is not None and grants(context.inner, fills)
                 ):
-                    wished.append(replace(filled, asked_for=True))
-            cheapest = [one for one in best.values() if not _among(one, wished)]
-            asked.known[grip] = (*cheapest, *wished)
+                    wished.append(found)
+            cheapest = [one for one in best.values() if one not in wished]
+            asked.known[grip] = tuple(
+                Filled(self.book.number(fills), gives, cost, asked_for)
+                for some, asked_for in ((cheapest, False), (wished, True))
+                for fills, gives, cost in some
+            )
         return asked.known[grip]
 
-    def _sets(
-        self, context: Context, place: int, tune: Voicing, bass: Voicing
-    ) -> Iterator[Filled]:
+    def _sets(self, context: Context, number: int, tune: int, bass: int) -> Iterator[Found]:
         presses = presses_of(tune, bass)
         room = self.rules.level.voices - len(presses)
-        spots = self._spots(context, place, tune, bass) if room > 0 else ()
+        spots = self._spots(context, number, tune, bass) if room > 0 else ()
         wish = context.fill[1] if context.fill is not None and room > 0 else 0
-        alone = not (
-            (context.tune_begins and tune.spot is not None)
-            or (context.stroke_begins and bass.spot is not None)
-        )
+        begun = self._begun(context, tune, bass)
+        alone = not begun
         for count in range(min(room, 2, len(spots)) + 1 if spots else 1):
             missed = wish if count == 0 else 0
             if count == 1 and room > 1:
@@ -135,17 +138,21 @@ class InnerNotes:
                 if held is not None:
                     cost = missed + tenths(held) + sum(self._asks(spot) for spot, _ in fills)
                     cost += self.burden.strike if fills and alone else 0
-                    yield Filled(fills, self._gives(context, tune, bass, fills), cost)
+                    gives = self._gives(context, [*begun, *(spot for spot, _ in fills)])
+                    yield fills, gives, cost
 
     def _spots(
-        self, context: Context, place: int, tune: Voicing, bass: Voicing
+        self, context: Context, number: int, tune: int, bass: int
     ) -> tuple[tuple[Spot, int], ...]:
         """Spots for inner notes between thumb and tune: in the shape, open, or at hand."""
-        wanted = set(context.fill[0]) if context.fill else set()
-        below = bass.spot if bass.active else None
-        key = place, tune.spot, below, tuple(sorted(wanted))
+        wanted = context.fill[0] if context.fill else ()
+        above = spot_of(tune)
+        below = None if press_of(bass) is None else spot_of(bass)
+        key = number, above, below, wanted
         if key not in self._near:
-            self._near[key] = tuple(self._between(self.hands[place], tune.spot, below, wanted))
+            self._near[key] = tuple(
+                self._between(self.hands[number], above, below, set(wanted))
+            )
         return self._near[key]
 
     def _between(
@@ -180,27 +187,20 @@ class InnerNotes:
         """A fretted inner note asks a little more than an open one."""
         return (2 if spot.fret else 1) + self.burden.begun(spot)
 
-    def _gives(self, context: Context, tune: Voicing, bass: Voicing, fills: Fills) -> bool:
+    def _begun(self, context: Context, tune: int, bass: int) -> list[Spot]:
+        """The spots of tune and thumb that are plucked here."""
+        plucked = ((context.stroke_begins, bass), (context.tune_begins, tune))
+        spots = [spot_of(code) for begins, code in plucked if begins]
+        return [spot for spot in spots if spot is not None]
+
+    def _gives(self, context: Context, begun: list[Spot]) -> bool:
         """Whether a note that begins here is the third that the bar owes."""
         if context.third is None:
             return True
-        spots = [spot for spot, _ in fills]
-        if context.stroke_begins and bass.spot is not None:
-            spots.append(bass.spot)
-        if context.tune_begins and tune.spot is not None:
-            spots.append(tune.spot)
-        return any(self.rules.neck.midi(spot) % 12 == context.third for spot in spots)
+        return any(self.rules.neck.midi(spot) % 12 == context.third for spot in begun)
 
 
-def _among(filled: Filled, others: list[Filled]) -> bool:
-    return any(one.fills == filled.fills for one in others)
-
-
-def presses_of(tune: Voicing, bass: Voicing) -> list[Press]:
-    """What tune and thumb sound, as strings, frets and fingers."""
-    presses = []
-    if tune.spot is not None:
-        presses.append((tune.spot.string, tune.spot.fret, tune.finger))
-    if bass.spot is not None and bass.active:
-        presses.append((bass.spot.string, bass.spot.fret, bass.finger))
-    return presses
+def presses_of(tune: int, bass: int) -> list[Press]:
+    """What tune and thumb (codes) sound, as strings, frets and fingers."""
+    presses = (press_of(tune), press_of(bass))
+    return [press for press in presses if press is not None]

@@ -76,7 +76,7 @@ def _inner(bar: BarBetween) -> Iterator[tuple[str, Path | None]]:
     yield "inner", bar.best(tuple(count == count.max() for count in counts))
     other = []
     for grips, row in zip(bar.grips, bar.chosen, strict=True):
-        own = {spot for spot, _ in grips.fills[row]}
+        own = {spot for spot, _ in grips.grip(row).fills}
         other.append(
             np.array(
                 [not own or not fills or {s for s, _ in fills} != own for fills in grips.fills]
@@ -118,7 +118,7 @@ def _row_techniques(bar: BarBetween, slot: int) -> list[frozenset[str]]:
             int(grips.tune[row]),
             int(grips.bass[row]),
             int(grips.bass_active[row]),
-            grips.fills[row],
+            int(grips.filled[row]),
         )
         if key not in known:
             known[key] = techniques(grips.items[row], hands[key[0]])
@@ -209,7 +209,8 @@ def pinned(bar: BarBetween, path: Path) -> Path:
     gone = _techniques(bar, bar.chosen) - _techniques(bar, path)
     mask = []
     for slot, grips, row in zip(bar.slots, bar.grips, path, strict=True):
-        keep = np.array([set(fills) == set(grips.fills[row]) for fills in grips.fills])
+        own = set(grips.grip(row).fills)
+        keep = np.array([set(fills) == own for fills in grips.fills])
         if slot.melody_begins and grips.tune[row] != NONE:
             keep &= grips.tune == grips.tune[row]
         if slot.stroke_begins and grips.bass[row] != NONE:

@@ -30,6 +30,7 @@ class HandRules:
     costs: HoldCosts
     table: HandTable = field(default_factory=hand)
     _known: dict[tuple[Press, ...], float | None] = field(default_factory=dict)
+    _pairs: dict[tuple[Press, Press], float | None] = field(default_factory=dict)
 
     @property
     def max_fret(self) -> int:
@@ -68,8 +69,10 @@ class HandRules:
         if barres is None:
             return None
         cost = barres
-        for one, other in combinations(fretted, 2):
-            pair = self._pair(one, other)
+        for two in combinations(fretted, 2):
+            if two not in self._pairs:
+                self._pairs[two] = self._pair(*two)
+            pair = self._pairs[two]
             if pair is None:
                 return None
             cost += pair

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.fretboard import Spot, spots_of
-from arranger.neck.grips import NONE, RELEASED, Context, IntArray, spot_code, tenths
+from arranger.neck.grips import NONE, RELEASED, Context, IntArray, RowArray, spot_code, tenths
 from arranger.neck.hands import Hand, Hands
 from arranger.neck.reach import THUMB, HandRules
 from arranger.tables.arranging import BassCosts, MelodyCosts
@@ -20,24 +21,16 @@ FIFTH_FRET = 5
 """Above it lies what a student learns after the low positions; common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class Voicing:
-    """What the thumb or a tune finger does: ``octave`` indexes Context.octaves;
-    ``active`` is False for a note that has been let go.
-    """
-
-    spot: Spot | None
-    finger: int
-    cost: int
-    octave: int = 0
-    active: bool = True
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Voicings:
-    """Voicings of one voice from one hand, the cheap ones first, as columns."""
+    """What the thumb or a tune finger may do, from every hand of a context, as columns.
 
-    items: tuple[Voicing, ...]
+    ``place`` is the hand's place in the context; within a hand the cheap ones come first.
+    ``code``, ``string`` and ``midi`` are NONE for silence; ``octave`` indexes
+    Context.octaves; ``sounds`` is 0 for silence and for a note that has been let go.
+    """
+
+    place: RowArray
     code: IntArray
     string: IntArray
     midi: IntArray
@@ -46,26 +39,33 @@ class Voicings:
     sounds: IntArray
 
 
-def as_columns(found: Iterable[Voicing], tuning: tuple[int, ...]) -> Voicings:
-    """Voicings sorted by cost (ties keep their order); NONE stands for silence."""
-    items = tuple(sorted(found, key=_cost))
-    rows = [_row(one, tuning) for one in items]
-    columns = np.array(rows, dtype=np.int32).reshape(len(items), 6).T.copy()
-    return Voicings(items, *columns)
+Rows = NDArray[np.int32]
+"""Code, string, MIDI number, cost, octave and whether it sounds, in as many columns."""
+COST, OCTAVE = 3, 4
 
 
-def _cost(voicing: Voicing) -> int:
-    return voicing.cost
+def _rows(found: Iterable[tuple[int, ...]]) -> Rows:
+    return np.array(list(found), dtype=np.int32).reshape(-1, 6)
 
 
-def _row(one: Voicing, tuning: tuple[int, ...]) -> tuple[int, ...]:
-    """Code, string, MIDI number, cost, octave, and whether it sounds."""
-    spot = one.spot
-    if spot is None:
-        return NONE, NONE, NONE, one.cost, one.octave, 0
-    code = spot_code(spot, one.finger if one.active else RELEASED)
-    midi = tuning[spot.string - 1] + spot.fret
-    return code, spot.string, midi, one.cost, one.octave, int(one.active)
+def _silence(cost: int, octave: int = 0) -> Rows:
+    return _rows([(NONE, NONE, NONE, cost, octave, 0)])
+
+
+def _raised(rows: Rows, column: int, by: int) -> Rows:
+    """The rows with ``by`` more in one column."""
+    raised = rows.copy()
+    raised[:, column] += by
+    return raised
+
+
+def _sorted(by_hand: Sequence[Sequence[Rows]]) -> Voicings:
+    """The rows of every hand in turn, the cheap ones first (ties keep their order)."""
+    counts = [sum(len(part) for part in parts) for parts in by_hand]
+    rows = np.concatenate([_rows(()), *(part for parts in by_hand for part in parts)])
+    place = np.repeat(np.arange(len(by_hand)), counts)
+    order = np.lexsort((rows[:, COST], place))
+    return Voicings(place[order], *np.ascontiguousarray(rows[order].T))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,59 +78,51 @@ class VoicingMaker:
     bass: BassCosts
     lowest_tune: int
     burden: Burden = NO_BURDEN
-    _known: dict[object, dict[int, Voicings]] = field(default_factory=dict)
-
-    def tunes(self, context: Context) -> list[Voicings]:
-        """Places and fingers for the tune note from each hand of the context, in every
-        octave that the level reaches.
-        """
-        asked = (context.tune, context.tune_begins, context.octaves, context.cut_cost)
-        return self._each(asked, context, self._tunes)
-
-    def basses(self, context: Context) -> list[Voicings]:
-        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence, from
-        each hand of the context.
-        """
-        asked = (
-            *(context.choices, context.stroke_begins),
-            *(context.rest_cost, context.released_cost),
-        )
-        return self._each(asked, context, self._basses)
-
-    def _each(
-        self,
-        asked: object,
-        context: Context,
-        find: Callable[[Context, Hand], Iterable[Voicing]],
-    ) -> list[Voicings]:
-        known = self._known.setdefault(asked, {})
-        for place in context.hands:
-            if place not in known:
-                found = find(context, self.hands[place])
-                known[place] = as_columns(found, self.rules.neck.tuning)
-        return [known[place] for place in context.hands]
+    _known: dict[object, Voicings] = field(default_factory=dict)
+    _tune_known: dict[tuple[int, int, bool], Rows] = field(default_factory=dict)
+    _bass_known: dict[tuple[int, int, bool], Rows] = field(default_factory=dict)
 
     # The tune ------------------------------------------------------------------------
 
-    def _tunes(self, context: Context, hand: Hand) -> Iterator[Voicing]:
+    def tunes(self, context: Context) -> Voicings:
+        """Places and fingers for the tune note from each hand of the context, in every
+        octave that the level reaches.
+        """
+        asked = (
+            *("tune", context.hands, context.tune, context.tune_begins),
+            *(context.octaves, context.cut_cost),
+        )
+        if asked not in self._known:
+            found = [self._tunes(context, hand) for hand in context.hands]
+            self._known[asked] = _sorted(found)
+        return self._known[asked]
+
+    def _tunes(self, context: Context, number: int) -> list[Rows]:
         octaves = range(len(context.octaves))
         if context.tune is None:
-            yield from (Voicing(None, 0, 0, octave) for octave in octaves)
-            return
+            return [_silence(0, octave) for octave in octaves]
+        found: list[Rows] = []
+        hand = self.hands[number]
         if not context.tune_begins:
-            yield from (Voicing(None, 0, context.cut_cost, octave) for octave in octaves)
+            found += [_silence(context.cut_cost, octave) for octave in octaves]
         elif hand.shape is None and hand.low == 1:  # a last resort, offered once
             missing = tenths(self.costs.omit)
-            yield from (Voicing(None, 0, missing, octave) for octave in octaves)
+            found += [_silence(missing, octave) for octave in octaves]
         for octave, fold in enumerate(context.octaves):
             midi = context.tune + fold
             if self.lowest_tune <= midi <= self.rules.level.top_note:
-                yield from self._tune_at(context, hand, octave, midi)
+                rows = self._tune_at(number, midi, context.tune_begins)
+                found.append(_raised(rows, OCTAVE, octave))
+        return found
 
-    def _tune_at(
-        self, context: Context, hand: Hand, octave: int, midi: int
-    ) -> Iterator[Voicing]:
-        begins = context.tune_begins
+    def _tune_at(self, number: int, midi: int, begins: bool) -> Rows:
+        """Every way to play a tune note of this pitch from one hand."""
+        key = number, midi, begins
+        if key not in self._tune_known:
+            self._tune_known[key] = _rows(self._tune_ways(self.hands[number], midi, begins))
+        return self._tune_known[key]
+
+    def _tune_ways(self, hand: Hand, midi: int, begins: bool) -> Iterator[tuple[int, ...]]:
         for spot in spots_of(self.rules.neck, midi):
             if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
                 continue
@@ -138,7 +130,7 @@ class VoicingMaker:
             if begins and spot.fret and hand.shape is not None and not hand.finger_at(spot):
                 extra += tenths(self.rules.costs.melody_roams)
             for finger, cost in self._fingers(spot, hand, begins=begins):
-                yield Voicing(spot, finger, cost + extra, octave)
+                yield spot_code(spot, finger), spot.string, midi, cost + extra, 0, 1
 
     def _lowness(self, spot: Spot, midi: int) -> int:
         """Tenths by which a tune note lies too low to sing above the bass."""
@@ -147,39 +139,62 @@ class VoicingMaker:
 
     # The thumb -----------------------------------------------------------------------
 
-    def _basses(self, context: Context, hand: Hand) -> Iterator[Voicing]:
-        if not context.choices:
-            yield Voicing(None, 0, 0)
-            return
+    def basses(self, context: Context) -> Voicings:
+        """Places and fingers for the thumb's note on strings 6, 5 and 4, or silence, from
+        each hand of the context.
+        """
+        asked = (
+            *("bass", context.hands, context.choices, context.stroke_begins),
+            *(context.rest_cost, context.released_cost),
+        )
+        if asked not in self._known:
+            self._known[asked] = _sorted(
+                [self._basses(context, hand) for hand in context.hands]
+            )
+        return self._known[asked]
+
+    def _basses(self, context: Context, number: int) -> list[Rows]:
         begins = context.stroke_begins
-        yield Voicing(None, 0, context.rest_cost if begins else 0)
-        tuning = self.rules.neck.tuning
+        found = [_silence(context.rest_cost if begins and context.choices else 0)]
         for tone, tone_cost in context.choices:
-            for string in (6, 5, 4):
-                first = (tone - tuning[string - 1]) % 12
-                for fret in range(first, self.rules.max_fret + 1, 12):
-                    spot = Spot(string, fret)
-                    price = 0
-                    if begins:
-                        price = tone_cost + self._highness(spot) + self.burden.begun(spot)
-                    yield from self._bass_at(context, hand, spot, price)
+            ways = self._bass_at(number, tone, begins)
+            if begins:
+                found.append(_raised(ways, COST, tone_cost))
+            else:
+                found.append(_with_released(ways, context.released_cost))
+        return found
 
-    def _highness(self, spot: Spot) -> int:
-        """Tenths by which a bass note lies so high that it leaves the tune no room."""
-        midi = self.rules.neck.midi(spot)
-        return tenths(self.bass.high * max(0, midi - self.bass.comfortable_high))
+    def _bass_at(self, number: int, tone: int, begins: bool) -> Rows:
+        """Every way for the thumb to play a pitch class from one hand."""
+        key = number, tone, begins
+        if key not in self._bass_known:
+            self._bass_known[key] = _rows(self._bass_ways(self.hands[number], tone, begins))
+        return self._bass_known[key]
 
-    def _bass_at(
-        self, context: Context, hand: Hand, spot: Spot, price: int
-    ) -> Iterator[Voicing]:
-        begins = context.stroke_begins
-        if begins and hand.shape is not None and hand.shape.frets[6 - spot.string] != spot.fret:
+    def _bass_ways(self, hand: Hand, tone: int, begins: bool) -> Iterator[tuple[int, ...]]:
+        tuning = self.rules.neck.tuning
+        for string in (6, 5, 4):
+            first = (tone - tuning[string - 1]) % 12
+            for fret in range(first, self.rules.max_fret + 1, 12):
+                spot = Spot(string, fret)
+                where = string, self.rules.neck.midi(spot)
+                price = self._bass_price(spot, hand) if begins else 0
+                for finger, cost in self._fingers(spot, hand, begins=begins):
+                    yield spot_code(spot, finger), *where, price + cost, 0, 1
+                # An open string costs nothing to hold, but one of two voices where there are
+                # no more.
+                if not begins and (fret or self.rules.level.tune_and_thumb):
+                    yield spot_code(spot, RELEASED), *where, 0, 0, 0
+
+    def _bass_price(self, spot: Spot, hand: Hand) -> int:
+        """Tenths by which a bass note lies so high that it leaves the tune no room, or beside
+        the shape.
+        """
+        above = max(0, self.rules.neck.midi(spot) - self.bass.comfortable_high)
+        price = tenths(self.bass.high * above) + self.burden.begun(spot)
+        if hand.shape is not None and hand.shape.frets[6 - spot.string] != spot.fret:
             price += tenths(self.rules.costs.not_in_shape)
-        for finger, cost in self._fingers(spot, hand, begins=begins):
-            yield Voicing(spot, finger, price + cost)
-        # An open string costs nothing to hold, but one of two voices where there are no more.
-        if not begins and (spot.fret or self.rules.level.tune_and_thumb):
-            yield Voicing(spot, 0, context.released_cost, active=False)
+        return price
 
     # Fingers -------------------------------------------------------------------------
 
@@ -222,6 +237,13 @@ class VoicingMaker:
         cost += weak.get(finger, 0.0)
         cost += costs.above_fifth * max(0, spot.fret - FIFTH_FRET)
         return cost + costs.high_on_low * max(0, spot.fret - FIFTH_FRET) * (spot.string >= 3)
+
+
+def _with_released(ways: Rows, cost: int) -> Rows:
+    """The ways of a thumb's note with what it costs to let it go."""
+    released = ways.copy()
+    released[ways[:, -1] == 0, COST] = cost
+    return released
 
 
 def _extends(finger: int, stand: int, hand: Hand) -> bool:
