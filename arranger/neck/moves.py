@@ -267,15 +267,16 @@ class Mover:
         ways, which = _different(was)
         others, other = _different(now)
         priced = len(ways) * len(others) < len(here)
-        if priced:
-            was, now = ways[:, None], others[None, :]
-        else:
-            was, now = was[here], now[there]
-        total = np.zeros(np.broadcast_shapes(was.shape, now.shape)[:-1], dtype=np.int32)
-        for finger in range(5):
-            off, on = was[..., finger], now[..., finger]
-            price = np.where(off == NONE, place, np.where(off // 32 == on // 32, guide, hop))
-            total += np.where((on != NONE) & (off != on), price, np.int32(0))
+        # One finger after another: (5, ways, others), or (5, moves) where that is less.
+        off, on = (
+            (ways.T[:, :, None], others.T[:, None, :])
+            if priced
+            else (was.T[:, here], now.T[:, there])
+        )
+        price = np.where(off // 32 == on // 32, guide, hop)
+        price = np.where(off == NONE, place, price)
+        total: IntArray = np.zeros(price.shape[1:], dtype=np.int32)
+        np.where((on != NONE) & (off != on), price, 0).sum(axis=0, out=total)
         return total[which[here], other[there]] if priced else total
 
     def _shift(
