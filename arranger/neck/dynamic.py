@@ -17,7 +17,7 @@ import numpy as np
 
 from arranger.neck.grips import Grips, IntArray
 from arranger.neck.moves import FORBIDDEN, Mover, Moves, follow, lead
-from arranger.neck.piece import Piece
+from arranger.neck.piece import BarClass, Piece
 
 Path = tuple[int, ...]
 """A grip (row) for each slot of a bar."""
@@ -95,31 +95,39 @@ class Prices:
         return total
 
 
-def lattice(piece: Piece, grips: tuple[tuple[Grips, ...], ...], mover: Mover) -> Lattice:
-    """Grips and moves of a piece, without grips that lead nowhere within their bar."""
-    kept = [list(bar) for bar in grips]
-    for bar_class, row in zip(piece.classes, kept, strict=True):
-        for slot, step in enumerate(bar_class.steps):
-            row[slot + 1] = row[slot + 1].only(follow(row[slot], row[slot + 1], step))
-        for slot in range(len(bar_class.steps) - 1, -1, -1):
-            row[slot] = row[slot].only(lead(row[slot], row[slot + 1], bar_class.steps[slot]))
+@dataclass(frozen=True, slots=True, eq=False)
+class BarLattice:
+    """The grips of a bar's slots and the moves from each slot to the next."""
+
+    grips: tuple[Grips, ...]
+    inside: tuple[Moves, ...]
+
+
+def bar_lattice(bar: BarClass, grips: tuple[Grips, ...], mover: Mover) -> BarLattice:
+    """Grips and moves of a bar, without grips that lead nowhere within it."""
+    row = list(grips)
+    for slot, step in enumerate(bar.steps):
+        row[slot + 1] = row[slot + 1].only(follow(row[slot], row[slot + 1], step))
+    for slot in range(len(bar.steps) - 1, -1, -1):
+        row[slot] = row[slot].only(lead(row[slot], row[slot + 1], bar.steps[slot]))
     inside = tuple(
-        tuple(
-            mover.between(row[slot], row[slot + 1], step)
-            for slot, step in enumerate(bar_class.steps)
-        )
-        for bar_class, row in zip(piece.classes, kept, strict=True)
+        mover.between(row[slot], row[slot + 1], step) for slot, step in enumerate(bar.steps)
     )
+    return BarLattice(tuple(row), inside)
+
+
+def lattice(piece: Piece, bars: Sequence[BarLattice], mover: Mover) -> Lattice:
+    """The bars of a piece (by class) with the moves over their joints."""
     joints = tuple(
-        mover.between(kept[joint.before][-1], kept[joint.after][0], joint.step)
+        mover.between(bars[joint.before].grips[-1], bars[joint.after].grips[0], joint.step)
         for joint in piece.kinds
     )
-    first = kept[piece.order[0]][0]
+    first = bars[piece.order[0]].grips[0]
     return Lattice(
         piece,
-        tuple(tuple(row) for row in kept),
+        tuple(bar.grips for bar in bars),
         mover.hand_costs[first.hand],
-        inside,
+        tuple(bar.inside for bar in bars),
         joints,
     )
 

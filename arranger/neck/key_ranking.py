@@ -14,7 +14,7 @@ from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, least_cost
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import tenths
-from arranger.neck.network import network
+from arranger.neck.network import KnownBars, network
 from arranger.tables.solving import SolvingTable, solving
 
 PLAIN_VOICES = 2
@@ -68,13 +68,17 @@ def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list
     """
     plain = maker.plainer(voices=PLAIN_VOICES, ceiling=tenths(table.plain_ceiling))
     trying = list(reduction.settings)
+    known: dict[Setting, KnownBars] = {}
     dropped: list[RankedKey] = []
     ranked: list[RankedKey] = []
     for bars, kept in table.plain_rounds:
         bare = _bare(reduction, sample(reduction, bars))
+        known = {key: known.get(key, {}) for key in trying}  # a later round has them as well
         ranked = _in_order(
-            RankedKey(key, _points(bare, key, network(bare, key, plain)), plain=True)
-            for key in trying
+            RankedKey(
+                key, _points(bare, key, network(bare, key, plain, known=bars)), plain=True
+            )
+            for key, bars in known.items()
         )
         dropped = [*ranked[kept:], *dropped]
         ranked = ranked[:kept]

@@ -6,7 +6,7 @@ import numpy as np
 
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.burden import NO_BURDEN, Burden
-from arranger.neck.dynamic import Lattice, lattice
+from arranger.neck.dynamic import BarLattice, Lattice, bar_lattice, lattice
 from arranger.neck.fretboard import neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import Grips, Held, tenths
@@ -20,6 +20,8 @@ from arranger.tables.arranging import arranging
 from arranger.tables.fingering import fingering
 from arranger.tables.hand import hand
 from arranger.tables.solving import solving
+
+KnownBars = dict[BarClass, BarLattice]
 
 
 def grip_maker(
@@ -48,8 +50,12 @@ def network(
     maker: GripMaker,
     *,
     alone: frozenset[int] = frozenset(),
+    known: KnownBars | None = None,
 ) -> Lattice:
-    """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions."""
+    """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions.
+
+    ``known`` are bars made before with the same key and maker; those new here are added.
+    """
     table, costs = arranging(), fingering()
     piece = PieceBuilder(
         reduction=reduction,
@@ -61,15 +67,24 @@ def network(
         hands=maker.hands,
         alone=alone,
     ).build()
-    grips = tuple(_bar_grips(bar, maker) for bar in piece.classes)
-    return lattice(piece, grips, mover_of(reduction, piece, UNHURRIED, maker.burden))
+    mover = mover_of(reduction, piece, UNHURRIED, maker.burden)
+    made = {} if known is None else known
+    for bar in piece.classes:
+        if bar not in made:
+            made[bar] = bar_lattice(bar, _bar_grips(bar, maker), mover)
+    return lattice(piece, [made[bar] for bar in piece.classes], mover)
 
 
 def at_pace(
     reduction: Reduction, net: Lattice, pace: Pace, burden: Burden = NO_BURDEN
 ) -> Lattice:
     """The same grips with moves that cost what the pace asks."""
-    return lattice(net.piece, net.grips, mover_of(reduction, net.piece, pace, burden))
+    mover = mover_of(reduction, net.piece, pace, burden)
+    bars = [
+        bar_lattice(bar, grips, mover)
+        for bar, grips in zip(net.piece.classes, net.grips, strict=True)
+    ]
+    return lattice(net.piece, bars, mover)
 
 
 def mover_of(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> Mover:
