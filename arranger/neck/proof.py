@@ -24,7 +24,6 @@ from arranger.neck.agreement import Agreement, agreement
 from arranger.neck.dynamic import Lattice, Path, least_marginals, prices
 from arranger.neck.folding import Folded, folded_optimum
 from arranger.neck.grips import IntArray
-from arranger.neck.model import ModelData, solve
 from arranger.neck.moves import FORBIDDEN
 from arranger.neck.shape_branches import ShapeBranches
 from arranger.neck.shape_budget import (
@@ -111,6 +110,9 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
     if bound >= best.objective:
         return Proven(best.paths, best.objective, best.objective, 0.0)
     rows = _with(_model_rows(net, known, effort), best.paths)
+    # OR-tools takes most of a second to load, and most pieces are proven without.
+    from arranger.neck.model import ModelData, solve  # noqa: PLC0415
+
     data = ModelData(net, rows, budget, best.paths)
     solved = solve(data, most_work=effort.work, seconds=effort.seconds)
     if solved is not None:
