@@ -39,7 +39,7 @@ KEPT_IN: dict[str, tuple[str, ...]] = {
     "fsspec": ("run/shelf.py",),
     "pyarrow": ("run/overview.py",),
     "resource": ("run/worker.py",),
-    "fcntl": ("run/batch.py",),
+    "fcntl": ("run/alone.py",),
 }
 
 
