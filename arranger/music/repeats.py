@@ -111,14 +111,22 @@ class _Signs:
         self._onsets = [note.onset for note in self._notes]
         self._starts = [bar.start for bar in arrangement.bars]
         self._seen = [self._bar(arrangement, index) for index in range(len(self._starts))]
-        crossed = set()
-        for note in self._notes:
-            here = bisect_right(self._starts, note.onset)
-            crossed |= set(range(here, bisect_left(self._starts, note.end)))
+        crossed = set(self._sounding_over())
         for to, origin in slur_origins(self._notes).items():
             if self._notes[to].bar != self._notes[origin].bar:
                 crossed.add(bisect_right(self._starts, self._notes[to].onset) - 1)
         self._crossed = crossed
+
+    def _sounding_over(self) -> Iterator[int]:
+        """The bars at whose beginning a note of an earlier bar sounds on."""
+        after = 0
+        for note in self._notes:  # in the order of their onsets, so that ``after`` only grows
+            while after < len(self._starts) and self._starts[after] <= note.onset:
+                after += 1
+            for bar in range(after, len(self._starts)):
+                if self._starts[bar] >= note.end:
+                    break
+                yield bar
 
     def ending(self, first: int, middle: int) -> int | None:
         """How many bars at the end differ between the two passes; None: it is no repeat."""
