@@ -92,12 +92,13 @@ def compare(
 
 def _made(analysis: Analysis, sides: Sequence[Side], jobs: int) -> list[Result | Refusal]:
     """What comes of each level and player, in order; each is made for itself."""
-    asked = repeat(analysis), *zip(*sides, strict=True)
     jobs = min(jobs, len(sides))
     if jobs > 1:
+        # The harder levels take longest: they come first, so that no process ends up waiting.
+        turned = repeat(analysis), *zip(*reversed(sides), strict=True)
         with ProcessPoolExecutor(jobs) as pool:
-            return list(pool.map(_outcome, *asked))
-    return list(map(_outcome, *asked))
+            return [*pool.map(_outcome, *turned)][::-1]
+    return [_outcome(analysis, level, player) for level, player in sides]
 
 
 def _outcome(analysis: Analysis, level: str, player: Path | None) -> Result | Refusal:
