@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 
+from arranger.music.each import Each, in_turn
 from arranger.music.errors import InternalFault
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, least_cost
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import tenths
-from arranger.neck.network import KnownBars, network
+from arranger.neck.network import KnownBars, network, network_with, piece_in
+from arranger.neck.piece import Piece
 from arranger.tables.solving import SolvingTable, solving
 
 PLAIN_VOICES = 2
@@ -36,13 +39,18 @@ class RankedKey:
     dearer: float = 0.0
 
 
-def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], Lattice]:
-    """Every key of the reduction, the cheapest first, and the lattice of the first."""
+def rank_keys(
+    reduction: Reduction, maker: GripMaker, each: Each = in_turn
+) -> tuple[list[RankedKey], Lattice]:
+    """Every key of the reduction, the cheapest first, and the lattice of the first.
+
+    ``each`` does tasks of which none needs another.
+    """
     table = solving()
     settings = reduction.settings
     rest: list[RankedKey] = []
     if len(settings) > table.keys_in_full:
-        estimated = _halved(reduction, maker, table)
+        estimated = _halved(reduction, maker, table, each)
         close = estimated[0].points * (1 + table.close_keys)
         count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
         settings = tuple(entry.setting for entry in estimated[:count])
@@ -50,7 +58,7 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     solved: list[RankedKey] = []
     best: Lattice | None = None
     for setting in settings:
-        net = network(reduction, setting, maker)
+        net = network(reduction, setting, maker, each=each)
         entry = RankedKey(setting, _points(reduction, setting, net), plain=False)
         if best is None or _order(entry) < _order(min(solved, key=_order)):
             best = net  # the others are let go: a long piece fills much memory
@@ -60,7 +68,9 @@ def rank_keys(reduction: Reduction, maker: GripMaker) -> tuple[list[RankedKey], 
     return [*_in_order(solved), *rest], best
 
 
-def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list[RankedKey]:
+def _halved(
+    reduction: Reduction, maker: GripMaker, table: SolvingTable, each: Each
+) -> list[RankedKey]:
     """Keys ranked by plain versions of growing length, the worse ones dropping out.
 
     Successive halving (Karnin, Koren and Somekh 2013): a few bars tell the worst keys,
@@ -73,17 +83,27 @@ def _halved(reduction: Reduction, maker: GripMaker, table: SolvingTable) -> list
     ranked: list[RankedKey] = []
     for bars, kept in table.plain_rounds:
         bare = _bare(reduction, sample(reduction, bars))
-        known = {key: known.get(key, {}) for key in trying}  # a later round has them as well
-        ranked = _in_order(
-            RankedKey(
-                key, _points(bare, key, network(bare, key, plain, known=bars)), plain=True
-            )
-            for key, bars in known.items()
-        )
+        # Hands get their numbers here, before any of the tasks.
+        pieces = {key: piece_in(bare, key, plain) for key in trying}
+        asked = [
+            partial(_plain, bare, key, piece, plain, known.get(key, {}))
+            for key, piece in pieces.items()
+        ]
+        found = dict(zip(trying, each(asked), strict=True))
+        known = {key: bars for key, (_, bars) in found.items()}  # a later round has them too
+        ranked = _in_order(entry for entry, _ in found.values())
         dropped = [*ranked[kept:], *dropped]
         ranked = ranked[:kept]
         trying = [entry.setting for entry in ranked]
     return [*ranked, *dropped]
+
+
+def _plain(
+    bare: Reduction, key: Setting, piece: Piece, maker: GripMaker, known: KnownBars
+) -> tuple[RankedKey, KnownBars]:
+    """A key by the plain version of some bars, and what was made of these bars."""
+    net, made = network_with(known, bare, piece, maker)
+    return RankedKey(key, _points(bare, key, net), plain=True), made
 
 
 def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 import numpy as np
 
+from arranger.music.each import Each, in_turn
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.dynamic import BarLattice, Lattice, bar_lattice, lattice
@@ -50,29 +54,49 @@ def network(
     maker: GripMaker,
     *,
     alone: frozenset[int] = frozenset(),
-    known: KnownBars | None = None,
+    each: Each = in_turn,
 ) -> Lattice:
     """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions.
 
-    ``known`` are bars made before with the same key and maker; those new here are added.
+    ``each`` does tasks of which none needs another.
     """
-    table, costs = arranging(), fingering()
-    piece = PieceBuilder(
+    piece = piece_in(reduction, setting, maker, alone=alone)
+    mover = mover_of(reduction, piece, UNHURRIED, maker.burden)
+    halves = [piece.classes[::2], piece.classes[1::2]]
+    found = each([partial(_made, half, maker, mover, {}) for half in halves])
+    made = {bar: one for bars in found for bar, one in bars.items()}
+    return lattice(piece, [made[bar] for bar in piece.classes], mover)
+
+
+def piece_in(
+    reduction: Reduction,
+    setting: Setting,
+    maker: GripMaker,
+    *,
+    alone: frozenset[int] = frozenset(),
+) -> Piece:
+    """The piece in one key. Its hands get their numbers here and nowhere else."""
+    return PieceBuilder(
         reduction=reduction,
         setting=setting,
         rules=maker.rules,
-        table=table,
-        shapes=costs.shape,
+        table=arranging(),
+        shapes=fingering().shape,
         lowest_tune=maker.lowest_tune,
         hands=maker.hands,
         alone=alone,
     ).build()
+
+
+def network_with(
+    known: KnownBars, reduction: Reduction, piece: Piece, maker: GripMaker
+) -> tuple[Lattice, KnownBars]:
+    """Grips and moves of a piece of which some bars were made before, by the same maker in the
+    same key; and what was made of all its bars.
+    """
     mover = mover_of(reduction, piece, UNHURRIED, maker.burden)
-    made = {} if known is None else known
-    for bar in piece.classes:
-        if bar not in made:
-            made[bar] = bar_lattice(bar, _bar_grips(bar, maker), mover)
-    return lattice(piece, [made[bar] for bar in piece.classes], mover)
+    made = _made(piece.classes, maker, mover, known)
+    return lattice(piece, list(made.values()), mover), made
 
 
 def at_pace(
@@ -101,6 +125,15 @@ def mover_of(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> 
         hand_costs=np.array([tenths(held.cost) for held in piece.hands], dtype=np.int32),
         shaped=np.array([held.shape is not None for held in piece.hands], dtype=np.bool_),
     )
+
+
+def _made(
+    bars: Sequence[BarClass], maker: GripMaker, mover: Mover, known: KnownBars
+) -> KnownBars:
+    return {
+        bar: known[bar] if bar in known else bar_lattice(bar, _bar_grips(bar, maker), mover)
+        for bar in bars
+    }
 
 
 def _bar_grips(bar: BarClass, maker: GripMaker) -> tuple[Grips, ...]:

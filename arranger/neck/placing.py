@@ -7,6 +7,7 @@ from collections.abc import Collection
 import numpy as np
 
 from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
+from arranger.music.each import Each, in_turn
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.bar_between import Solved
 from arranger.neck.burden import NO_BURDEN, Burden, Priced, burden_of
@@ -37,11 +38,13 @@ def place(
     player: Player,
     others: Collection[int] = (),
     priced: Priced | None = None,
+    each: Each = in_turn,
 ) -> Arrangement:
     """The arrangement of a reduction for one student.
 
     ``others`` are the bars (printed numbers) for which other ways to play are looked for;
-    ``priced`` is what playing asks of the student at a price, for an easier arrangement.
+    ``priced`` is what playing asks of the student at a price, for an easier arrangement;
+    ``each`` does tasks of which none needs another.
 
     Every key of ``reduction.settings`` is ranked by the bound of its dynamic program;
     the best is then solved to the end. Marks on bars and notes are kept in a second
@@ -54,7 +57,7 @@ def place(
     check_bars(reduction, others)
     burden = burden_of(reduction, priced)
     maker = grip_maker(reduction, level, player, burden)
-    ranked, net = rank_keys(reduction, maker)
+    ranked, net = rank_keys(reduction, maker, each)
     setting = ranked[0].setting
     net, proven, pace = _paced(reduction, level, net, burden)
     whole = net, proven.paths

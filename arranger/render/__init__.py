@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from arranger.music.arrangement import Arrangement
+from arranger.music.each import Each, in_turn
 from arranger.music.lesson import Lesson
 from arranger.music.repeats import repeats
 from arranger.music.verdict import Verdict
@@ -58,37 +61,60 @@ def documents(
     *,
     paper: Paper = ORDINARY,
     extras: Extras = NO_EXTRAS,
+    each: Each = in_turn,
 ) -> dict[str, bytes]:
     """What a teacher is given: file name → contents, the same bytes for the same values.
 
-    ``paper`` is for the printed sheet alone.
+    ``paper`` is for the printed sheet alone; ``each`` does tasks of which none needs another.
 
     Raises
     ------
     InternalFault : a document does not fit its own schema.
     """
+    drawn, written = each(
+        [
+            partial(_drawn, arrangement, verdict, lesson, paper, extras),
+            partial(_written, arrangement, verdict, lesson, extras),
+        ]
+    )
+    return {name: {**drawn, **written}[name] for name in sorted({**drawn, **written})}
+
+
+def _drawn(
+    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, paper: Paper, extras: Extras
+) -> dict[str, bytes]:
+    """The sheets to play from and to print, of one engraving where they are as wide."""
     written = in_notatable_time(in_written_time(arrangement))
     folds = folded(ringing(written), repeats(arrangement), held=written)
     systems = engraved(folds, width=ORDINARY.system_width, tab_only=extras.tab_only)
     printed = systems
     if paper.system_width != ORDINARY.system_width:
         printed = engraved(folds, width=paper.system_width, tab_only=extras.tab_only)
-    texts = {
-        "tab.txt": tab_text(arrangement, verdict, lesson),
-        "arrangement.json": arrangement_json(arrangement, verdict, lesson),
-        "sheet.html": playing_sheet(arrangement, verdict, lesson, systems, folds),
-    }
-    if extras.spoken:
-        texts["spoken.txt"] = spoken_text(arrangement)
     return {
-        # A file name may hold bytes that are no text at all; they become question marks.
-        **{name: text.encode("utf-8", "replace") for name, text in texts.items()},
-        "score.musicxml": musicxml_score(arrangement),
-        **_to_listen(arrangement, extras),
+        "sheet.html": _encoded(playing_sheet(arrangement, verdict, lesson, systems, folds)),
         "sheet.pdf": printed_sheet(
             arrangement, verdict, lesson, printed, folds=folds, paper=paper
         ),
     }
+
+
+def _written(
+    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, extras: Extras
+) -> dict[str, bytes]:
+    """All that needs no engraving."""
+    spoken = {"spoken.txt": _encoded(spoken_text(arrangement))} if extras.spoken else {}
+    return {
+        "tab.txt": _encoded(tab_text(arrangement, verdict, lesson)),
+        "arrangement.json": _encoded(arrangement_json(arrangement, verdict, lesson)),
+        **spoken,
+        "score.musicxml": musicxml_score(arrangement),
+        **_to_listen(arrangement, extras),
+    }
+
+
+def _encoded(text: str) -> bytes:
+    """A file name may hold bytes that are no text at all; they become question marks."""
+    return text.encode("utf-8", "replace")
 
 
 def _to_listen(arrangement: Arrangement, extras: Extras) -> dict[str, bytes]:

@@ -204,6 +204,7 @@ def arrange(
         from arranger.run.pipeline import arrange as arrange_piece
         from arranger.run.store import keep, piece_name
 
+        jobs = os.cpu_count() or 1
         sheet = Paper(size=paper.value, scale=scale)
         extras = Extras(tab_only=tab_only, spoken=spoken, wave=wav, tempos=practice_tempos)
         result = arrange_piece(
@@ -225,8 +226,9 @@ def arrange(
             leading_bass=leading_bass,
             others=others,
             anyway=anyway,
+            jobs=jobs,
         )
-        files = result.documents(paper=sheet, extras=extras)
+        files = result.documents(paper=sheet, extras=extras, jobs=jobs)
         folder = out / piece_name(piece) / _folder(level, difficulty, result)
         keep(files, folder, force=force)
         for line in _summary(result):

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil
 from pathlib import Path
 
 from arranger.judge import hardest_bars, judge, richness, unfaithful_bars
 from arranger.music.analysis import Analysis
 from arranger.music.arrangement import Arrangement, Decision
+from arranger.music.each import Each, in_turn
 from arranger.music.errors import LevelMismatch, UsageError
 from arranger.music.lesson import Lesson
 from arranger.music.marks import NO_MARKS, Marks
@@ -19,6 +21,7 @@ from arranger.neck import Priced, place
 from arranger.reduce import reduce
 from arranger.render import NO_EXTRAS, ORDINARY, Extras, Paper
 from arranger.render import documents as render_documents
+from arranger.run.beside import each_with
 from arranger.run.broken import refuse_broken
 from arranger.run.richest import Found, Richest
 from arranger.run.understand import understand
@@ -67,11 +70,18 @@ class Result:
     lesson: Lesson
 
     def documents(
-        self, *, paper: Paper = ORDINARY, extras: Extras = NO_EXTRAS
+        self, *, paper: Paper = ORDINARY, extras: Extras = NO_EXTRAS, jobs: int = 1
     ) -> dict[str, bytes]:
-        """File name to content; the same result gives the same bytes."""
+        """File name to content; the same result gives the same bytes. ``jobs``: see
+        ``arrange``.
+        """
         return render_documents(
-            self.arrangement, self.verdict, self.lesson, paper=paper, extras=extras
+            self.arrangement,
+            self.verdict,
+            self.lesson,
+            paper=paper,
+            extras=extras,
+            each=each_with(jobs),
         )
 
 
@@ -95,6 +105,7 @@ def arrange(
     leading_bass: bool | None = None,
     others: str | None = None,
     anyway: bool = False,
+    jobs: int = 1,
 ) -> Result:
     """A solo fingerstyle guitar arrangement of a piano piece.
 
@@ -115,6 +126,8 @@ def arrange(
     others : bars for which other ways to play are wanted, such as ``8`` or ``8,12-14``,
         ``all`` or ``none``; None takes all different bars of a small piece.
     anyway : return the arrangement even where the piece does not suit the level.
+    jobs : processes that share the work, where the system can copy one: more than one only
+        takes less time. Two are used at most; not to be asked for where threads are at work.
 
     Raises
     ------
@@ -154,9 +167,15 @@ def arrange(
     )
     if difficulty is not None:
         levels = (level,) if level else LEVEL_NAMES
-        return arrange_within(analysis, difficulty, levels, wishes, anyway=anyway)
+        return arrange_within(
+            analysis, difficulty, levels, wishes, anyway=anyway, each=each_with(jobs)
+        )
     return arrange_analysis(
-        analysis, level=level or LEVEL_NAMES[0], wishes=wishes, anyway=anyway
+        analysis,
+        level=level or LEVEL_NAMES[0],
+        wishes=wishes,
+        anyway=anyway,
+        each=each_with(jobs),
     )
 
 
@@ -183,18 +202,28 @@ def bars_asked(text: str | None, analysis: Analysis) -> frozenset[int]:
 
 
 def arrange_analysis(
-    analysis: Analysis, *, level: str, wishes: Wishes, anyway: bool = False
+    analysis: Analysis,
+    *,
+    level: str,
+    wishes: Wishes,
+    anyway: bool = False,
+    each: Each = in_turn,
 ) -> Result:
     """The arrangement of a piece already understood; see ``arrange``."""
     try:
-        return suited(analysis, level, wishes, anyway=anyway)
+        return suited(analysis, level, wishes, anyway=anyway, each=each)
     except LevelMismatch as mismatch:
         nearest = _nearest_level(analysis, level, wishes)
         raise _with_nearest(mismatch, nearest) from mismatch
 
 
 def suited(
-    analysis: Analysis, level_name: str, wishes: Wishes, *, anyway: bool = False
+    analysis: Analysis,
+    level_name: str,
+    wishes: Wishes,
+    *,
+    anyway: bool = False,
+    each: Each = in_turn,
 ) -> Result:
     """The arrangement at one level, unless the piece does not suit it.
 
@@ -203,7 +232,7 @@ def suited(
     """
     level, player = _who(level_name, wishes)
     reduction = _reduced(analysis, level_name, level, player, wishes)
-    result = _placed(reduction, level, player, wishes.others)
+    result = _placed(reduction, level, player, wishes.others, each=each)
     wrong = _misfit(result.verdict, level)
     if not wrong or anyway:
         return result
@@ -212,9 +241,10 @@ def suited(
             continue
         alone = replace(reduction, settings=(setting,))
         # Other ways to play its bars are looked for only in the key that is taken.
-        other = _placed(alone, level, player)
+        other = _placed(alone, level, player, each=each)
         if not _misfit(other.verdict, level):
-            other = _placed(alone, level, player, wishes.others) if wishes.others else other
+            if wishes.others:
+                other = _placed(alone, level, player, wishes.others, each=each)
             return _in_another_key(other, best=result.arrangement, wrong=wrong)
     bars = unfaithful_bars(result.arrangement, analysis, level)
     raise LevelMismatch(
@@ -232,6 +262,7 @@ def arrange_within(
     wishes: Wishes,
     *,
     anyway: bool = False,
+    each: Each = in_turn,
 ) -> Result:
     """The richest arrangement within one of ``levels`` whose score is at most ``most``.
 
@@ -239,7 +270,7 @@ def arrange_within(
     ------
     LevelMismatch : none is as easy, or the piece suits none of the levels.
     """
-    easing = Easing(analysis, replace(wishes, others=frozenset()), anyway=anyway)
+    easing = Easing(analysis, replace(wishes, others=frozenset()), anyway=anyway, each=each)
     tried = easing.richest(levels)
     found = tried.within(most)
     if found is not None:
@@ -275,11 +306,13 @@ class Easing:
         *,
         anyway: bool = False,
         suit: Callable[[str], Result] | None = None,
+        each: Each = in_turn,
     ) -> None:
         self._analysis = analysis
         self._wishes = wishes
         self._anyway = anyway
-        self._suit = suit or (lambda name: suited(analysis, name, wishes, anyway=anyway))
+        self._each = each
+        self._suit = suit or partial(suited, analysis, wishes=wishes, anyway=anyway, each=each)
         self._plain: dict[str, Result] = {}
         self._own: dict[str, Reduction] = {}
         self.refused: list[LevelMismatch] = []
@@ -316,7 +349,9 @@ class Easing:
             result = self._priced(found.level, found.step, others)
         elif others:
             wishes = replace(self._wishes, others=others)
-            result = suited(self._analysis, found.level, wishes, anyway=self._anyway)
+            result = suited(
+                self._analysis, found.level, wishes, anyway=self._anyway, each=self._each
+            )
         said = Decision(
             text=f"the richest found at {most:g} or less, within the level {found.level},"
             f" keeps {found.richness:.0%} of the piece",
@@ -339,7 +374,8 @@ class Easing:
             own = tuple(setting for setting in reduction.settings if setting.key == plain.key)
             self._own[level_name] = replace(reduction, settings=own)
         priced = Priced(price=burden_table().price.at(step), like=plain)
-        result = _placed(self._own[level_name], level, player, others, priced)
+        reduction = self._own[level_name]
+        result = _placed(reduction, level, player, others, priced, each=self._each)
         return _keys_of(result, plain)
 
 
@@ -373,10 +409,14 @@ def _placed(
     player: Player,
     others: frozenset[int] = frozenset(),
     priced: Priced | None = None,
+    *,
+    each: Each = in_turn,
 ) -> Result:
     """Placed, judged and taught; a result the judge refuses is a fault of ours."""
     analysis = reduction.analysis
-    arrangement = place(reduction, level=level, player=player, others=others, priced=priced)
+    arrangement = place(
+        reduction, level=level, player=player, others=others, priced=priced, each=each
+    )
     verdict = judge(arrangement, analysis, level, player)
     refuse_broken(verdict.violations, analysis.score.file)
     return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
