@@ -32,6 +32,8 @@ class Edges(Table):
     near: tuple[float, ...]
     down: tuple[float, ...]
     gaps: tuple[float, ...]
+    nearer: tuple[float, ...]
+    joins: tuple[float, ...]
 
 
 class FeatureTable(Table):
@@ -56,6 +58,7 @@ NOW, PERIODS = _TABLE.now, _TABLE.periods
 PACES, LEAPS, SPANS = _TABLE.edges.paces, _TABLE.edges.leaps, _TABLE.edges.spans
 REGISTERS, BORDERS = _TABLE.edges.registers, _TABLE.edges.borders
 NEAR, GAPS = _TABLE.edges.near, _TABLE.edges.gaps
+NEARER, JOINS = _TABLE.edges.nearer, _TABLE.edges.joins
 STEPS = (*_TABLE.edges.down, *[-edge for edge in reversed(_TABLE.edges.down)])
 
 OF_HAND = {
@@ -78,6 +81,8 @@ OF_HAND = {
     "again": 4,  # it struck whole quarters ago: nothing, other notes, the same shape, the same
     "rests": 8,  # it strikes nothing: the time since the last, against its last step
     "keeps": 8,  # it strikes: the same
+    "follows": (len(JOINS) + 1) ** 2,  # way to that note from one that ends now: own, other's
+    "alone": len(NEARER) + 1,  # it strikes all: least way to the farther edge less the other's
     "ahead": (len(STEPS) + 1) * (len(PACES) + 1),  # way from that note to the nearest next
 }
 BETWEEN = {
@@ -102,6 +107,9 @@ def _bases() -> dict[str, int]:
 
 
 BASES = _bases()
+RIGHT = {name: BASES[f"right-{name}"] for name in OF_HAND}
+LEFT = {name: BASES[f"left-{name}"] for name in OF_HAND}
+FAR = 999  # semitones; a way that is none
 TOTAL = sum(SIZES.values())
 
 
@@ -267,24 +275,26 @@ def extended(
     that other counts get for each note put wrong.
     """
     size = len(group.pitches)
-    weighed: dict[tuple[int, int], float] = {}
-    waits: dict[int, Wait] = {}
-    scored = []
     counts = _playable(group)
+    stills = [
+        sum([weights[name] for name in group_features(group, count)])
+        + (taught[1] * abs(count - taught[0]) if taught else 0.0)
+        for count in counts
+    ]
+    known: dict[int, tuple[Wait, list[float]]] = {}
+    scored = []
     for history in histories:
-        for count in counts:
-            score = history.score
-            if taught:
-                score += taught[1] * abs(count - taught[0])
-            for hand, start, stop in ((history.right, 0, count), (history.left, count, size)):
-                key = (id(hand), count)
-                if key not in weighed:
-                    if id(hand) not in waits:
-                        waits[id(hand)] = _wait(hand, group.onset)
-                    names = hand_features(group, start, stop, hand, waits[id(hand)])
-                    weighed[key] = sum([weights[name] for name in names])
-                score += weighed[key]
-            names = pair_features(group, count, history.right, history.left)
+        for hand in (history.right, history.left):
+            if id(hand) not in known:
+                wait = wait_of(hand, group)
+                spans = [(0, count) if hand.right else (count, size) for count in counts]
+                does = [hand_features(group, *span, hand, wait) for span in spans]
+                known[id(hand)] = wait, [sum([weights[name] for name in d]) for d in does]
+        right, of_right = known[id(history.right)]
+        left, of_left = known[id(history.left)]
+        for place, count in enumerate(counts):
+            names = pair_features(group, count, history, right, left)
+            score = history.score + stills[place] + of_right[place] + of_left[place]
             scored.append((score + sum([weights[name] for name in names]), count, history))
     scored.sort(key=lambda entry: -entry[0])
     return _stepped(scored[:beam], group)
@@ -357,74 +367,107 @@ class Wait(NamedTuple):
 
     ``pace`` a bin of the time since it struck; ``kept`` the notes it holds on; ``ends`` whether
     a note ends now; ``beating`` see ``_beating``; ``rounds`` what it struck whole quarters ago.
+    For each note of the group ``ways`` has the least way (semitones) from the notes the hand
+    struck last, ``joins`` a bin of the least way from those that end now.
     """
 
     pace: int
     kept: list[int]
     ends: bool
+    ways: list[int]
+    joins: list[int]
     beating: tuple[int, ...]
     rounds: list[tuple[int, ...]]
 
 
-def _wait(hand: HandState, at: float) -> Wait:
-    """How ``hand`` comes to the moment ``at`` (quarters)."""
+def wait_of(hand: HandState, group: Group) -> Wait:
+    """How ``hand`` comes to ``group``."""
+    at = group.onset
     still, now = at + NOW, at - NOW
+    over = [pitch for pitch, end in hand.held if now <= end <= still]
     return Wait(
         bisect_right(PACES, at - hand.onset),
         [pitch for pitch, end in hand.held if end > still],
-        any(now <= end <= still for _, end in hand.held),
+        bool(over),
+        _ways(group.pitches, hand.pitches),
+        [bisect_right(JOINS, way) for way in _ways(group.pitches, over)],
         _beating(hand.times, at),
         _rounds(hand, at),
     )
 
 
-def hand_features(
-    group: Group, start: int, stop: int, hand: HandState, wait: Wait | None = None
-) -> list[int]:
-    """Places in the flat weights of all that one hand would do; ``wait`` if it is known."""
-    base = RIGHT if hand.right else LEFT
-    pace, kept, ends_now, beating, rounds = wait or _wait(hand, group.onset)
-    situation = 4 * pace + 2 * bool(kept) + ends_now
-    if start == stop:
-        return [base["idle"] + situation, *[base["rests"] + how for how in beating]]
-    pitches = group.pitches[start:stop]
-    high, low = pitches[0], pitches[-1]
-    edge = low if hand.right else high
-    middle = (high + low) / 2
-    result = [
-        base["enters"] + situation,
-        base["size"] + min(len(pitches), MOST) - 1,
-        base["span"] + bisect_right(SPANS, high - low),
-        base["register"] + bisect_right(REGISTERS, edge),
-        base["centre"] + bisect_right(LEAPS, middle - hand.centre),
-        base["border"] + bisect_right(BORDERS, edge - group.border),
-        *[base["keeps"] + how for how in beating],
-    ]
-    if kept:
-        reach = max(high, *kept) - min(low, *kept)
-        result.append(base["reach"] + bisect_right(SPANS, reach))
-    if group.ahead:
-        result.append(base["ahead"] + group.ahead[stop - 1 if hand.right else start])
-    if hand.pitches:
-        even = abs(max(group.gates[start:stop]) - hand.gate) <= 0.1 * hand.gate
-        result += [*_goes_on(base, hand, pitches, pace), base["even"] + 2 * even + ends_now]
-    if len(hand.recent) > 1:
-        result.append(base["again"] + _again(rounds, pitches))
+def _ways(pitches: Sequence[int], origins: Sequence[int]) -> list[int]:
+    """The least way to each pitch (semitones); very far where it has no origin."""
+    if not origins:
+        return [FAR] * len(pitches)
+    if len(origins) == 1:
+        origin = origins[0]
+        return [abs(pitch - origin) for pitch in pitches]
+    return [min([abs(pitch - origin) for origin in origins]) for pitch in pitches]
+
+
+def group_features(group: Group, count: int) -> list[int]:
+    """Places in the flat weights of what parting the group at ``count`` means by itself."""
+    pitches, gates, size = group.pitches, group.gates, len(group.pitches)
+    most = MOST - 1
+    result = [BASES["sizes"] + MOST * min(count, most) + min(size - count, most)]
+    for base, start, stop, edge in ((RIGHT, 0, count, count - 1), (LEFT, count, size, count)):
+        if start == stop:
+            continue
+        result += [
+            base["size"] + min(stop - start, MOST) - 1,
+            base["span"] + bisect_right(SPANS, pitches[start] - pitches[stop - 1]),
+            base["register"] + bisect_right(REGISTERS, pitches[edge]),
+            base["border"] + bisect_right(BORDERS, pitches[edge] - group.border),
+        ]
+        if group.ahead:
+            result.append(base["ahead"] + group.ahead[edge])
+    longest = max(gates)
+    alike = longest - min(gates) <= 0.1 * longest
+    if 0 < count < size:
+        one, two = gates[count - 1], gates[count]
+        equal = 2 * (abs(one - two) <= 0.1 * two) + alike
+        apart = bisect_right(GAPS, pitches[count - 1] - pitches[count])
+        result.append(BASES["parted"] + 4 * apart + equal)
+    elif size > 1:
+        span = bisect_right(SPANS, pitches[0] - pitches[-1])
+        many = 2 * (min(size, 4) - 2) + alike
+        result.append(BASES["together"] + 6 * span + many)
     return result
 
 
-def _goes_on(
-    base: dict[str, int], hand: HandState, pitches: tuple[int, ...], pace: int
+def hand_features(
+    group: Group, start: int, stop: int, hand: HandState, wait: Wait
 ) -> list[int]:
-    """Places of how a hand gets from its last notes to ``pitches``."""
-    more = max(-2, min(2, len(pitches) - len(hand.pitches)))
-    leap = (pitches[0] + pitches[-1] - hand.pitches[0] - hand.pitches[-1]) / 2
-    least = min([abs(one - two) for one in hand.pitches for two in pitches])
-    return [
-        base["grow"] + 2 + more,
-        base["leap"] + (len(PACES) + 1) * bisect_right(LEAPS, leap) + pace,
-        base["moves"] + (len(NEAR) + 1) * pace + bisect_right(NEAR, least),
+    """Places in the flat weights of what one hand would do, coming from its past."""
+    base = RIGHT if hand.right else LEFT
+    situation = 4 * wait.pace + 2 * bool(wait.kept) + wait.ends
+    if start == stop:
+        return [base["idle"] + situation, *[base["rests"] + how for how in wait.beating]]
+    pitches = group.pitches[start:stop]
+    high, low = pitches[0], pitches[-1]
+    result = [
+        base["enters"] + situation,
+        base["centre"] + bisect_right(LEAPS, (high + low) / 2 - hand.centre),
+        *[base["keeps"] + how for how in wait.beating],
     ]
+    if wait.kept:
+        reach = max(high, *wait.kept) - min(low, *wait.kept)
+        result.append(base["reach"] + bisect_right(SPANS, reach))
+    if hand.pitches:
+        even = abs(max(group.gates[start:stop]) - hand.gate) <= 0.1 * hand.gate
+        more = max(-2, min(2, len(pitches) - len(hand.pitches)))
+        leap = (high + low - hand.pitches[0] - hand.pitches[-1]) / 2
+        least = min(wait.ways[start:stop])
+        result += [
+            base["grow"] + 2 + more,
+            base["leap"] + (len(PACES) + 1) * bisect_right(LEAPS, leap) + wait.pace,
+            base["moves"] + (len(NEAR) + 1) * wait.pace + bisect_right(NEAR, least),
+            base["even"] + 2 * even + wait.ends,
+        ]
+    if len(hand.recent) > 1:
+        result.append(base["again"] + _again(wait.rounds, pitches))
+    return result
 
 
 def _beating(times: tuple[float, ...], now: float) -> tuple[int, ...]:
@@ -468,33 +511,30 @@ def _again(rounds: Sequence[tuple[int, ...]], pitches: tuple[int, ...]) -> int:
     return 2 if any(_same_shape(notes, pitches) for notes in rounds) else 1
 
 
-def pair_features(group: Group, count: int, right: HandState, left: HandState) -> list[int]:
+def pair_features(
+    group: Group, count: int, history: History, right: Wait, left: Wait
+) -> list[int]:
     """Places in the flat weights of what the two hands would do to each other."""
-    still = group.onset + NOW
     upper, lower = group.pitches[:count], group.pitches[count:]
-    most = MOST - 1
-    result = [BASES["sizes"] + MOST * min(len(upper), most) + min(len(lower), most)]
+    result = []
     if upper:
-        result += _claims(RIGHT, upper, upper[-1], right, left)
+        result += _claims(RIGHT, upper, upper[-1], history.right, history.left)
+        join = (len(JOINS) + 1) * right.joins[count - 1] + left.joins[count - 1]
+        result.append(RIGHT["follows"] + join)
     if lower:
-        result += _claims(LEFT, lower, lower[0], left, right)
-    above = [pitch for pitch, end in right.held if end > still]
-    above += upper
-    below = [pitch for pitch, end in left.held if end > still]
-    below += lower
+        result += _claims(LEFT, lower, lower[0], history.left, history.right)
+        join = (len(JOINS) + 1) * left.joins[count] + right.joins[count]
+        result.append(LEFT["follows"] + join)
+    if history.right.pitches and history.left.pitches:
+        if not lower:
+            more = right.ways[-1] - left.ways[-1]
+            result.append(RIGHT["alone"] + bisect_right(NEARER, more))
+        elif not upper:
+            more = left.ways[0] - right.ways[0]
+            result.append(LEFT["alone"] + bisect_right(NEARER, more))
+    above, below = (*right.kept, *upper), (*left.kept, *lower)
     if above and below:
         result.append(BASES["gap"] + bisect_right(GAPS, min(above) - max(below)))
-    longest = max(group.gates)
-    alike = longest - min(group.gates) <= 0.1 * longest
-    if upper and lower:
-        one, two = group.gates[count - 1], group.gates[count]
-        equal = 2 * (abs(one - two) <= 0.1 * two) + alike
-        apart = bisect_right(GAPS, upper[-1] - lower[0])
-        result.append(BASES["parted"] + 4 * apart + equal)
-    elif len(group.pitches) > 1:
-        span = bisect_right(SPANS, group.pitches[0] - group.pitches[-1])
-        many = 2 * (min(len(group.pitches), 4) - 2) + alike
-        result.append(BASES["together"] + 6 * span + many)
     return result
 
 
@@ -524,7 +564,3 @@ def _same_shape(one: tuple[int, ...], two: tuple[int, ...]) -> bool:
         return True
     shift = one[0] - two[0]
     return all(a - b == shift for a, b in zip(one, two, strict=True))
-
-
-RIGHT = {name: BASES[f"right-{name}"] for name in OF_HAND}
-LEFT = {name: BASES[f"left-{name}"] for name in OF_HAND}
