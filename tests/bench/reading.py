@@ -5,9 +5,9 @@
 Prints hands from one merged stream with the shipped weights (learnt on the same files;
 figures of kept-back files stand in tables/hands.toml and are printed by train_hands.py),
 against the plain split at middle C; onsets on the grid; odd bars and graces; milliseconds
-a file; swing. ``--whole`` adds what analysis.py and form.py print. ``--odd`` reads a folder of
-damaged files, ``--flips`` reads that many copies of small files with bytes flipped; both count
-scores, refusals and tracebacks, the longest time and the memory of this process.
+a file; swing. ``--whole`` adds what analysis.py, form.py and songs.py print. ``--odd`` reads a
+folder of damaged files, ``--flips`` reads that many copies of small files with bytes flipped;
+both count scores, refusals and tracebacks, the longest time and the memory of this process.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from statistics import median
 import analysis
 import form
 import mido
+import songs
 from train_hands import BEAM, Example, example, right_notes
 
 from arranger.music.errors import ArrangerError
@@ -181,6 +182,7 @@ def main() -> None:
     if args.whole:
         analysis.show(args.folder)
         form.show(args.folder)
+        songs.show()
     if args.flips:
         flipped(sorted(paths, key=lambda path: path.stat().st_size)[:SMALLEST], args.flips)
 
