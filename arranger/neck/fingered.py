@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -11,12 +12,12 @@ from numpy.typing import NDArray
 
 from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
-from arranger.neck.chain import Chain, best_path, field
+from arranger.neck.chain import Chain, Shares, best_path, field
 from arranger.neck.fretboard import Neck
 from arranger.neck.habits import FAMILIES, TOTAL, Features, Habits, of_family
 from arranger.neck.holding import Scores, Stage, Unplayable, Widths
 from arranger.neck.lattice import lattice
-from arranger.neck.presses import FINGER, FRET, RELEASED, STRING, hand_tables
+from arranger.neck.presses import FINGER, FRET, PRESSES, RELEASED, STRING, hand_tables
 from arranger.tables import Level, Player, instrument
 from arranger.tables.habits import left_habits
 
@@ -104,7 +105,8 @@ def fingered(
     ``notes`` are sorted by onset. The grips and moves of a conditional random field give how
     likely every press is; chosen is the path that a hand can play with the most presses
     expected to be a guitarist's (Lember & Koloydenko 2014), likelier wholes first by
-    ``agree``.
+    ``agree``. Where notes come again amid the same neighbours, what is likely is told by all
+    such places together, because guitarists finger them alike.
     """
     found = lattice(notes, habits, widths or Widths(), capo=capo)
     if not found.stages:
@@ -112,7 +114,7 @@ def fingered(
             notes=(), unplayable=found.unplayable, let_go=(), objective=0.0, bound=0.0
         )
     agree = left_habits().agree if agree is None else agree
-    path, expected = likeliest(found.chain, agree)
+    path, expected = likeliest(found.chain, agree, contexts(notes, found.stages))
     placed, let_go = _placed(notes, found.stages, path)
     return Fingering(
         notes=placed,
@@ -123,12 +125,62 @@ def fingered(
     )
 
 
-def likeliest(chained: Chain, agree: float) -> tuple[list[int], float]:
-    """The row of each stage, and the sum that the path makes largest."""
-    shares = field(chained)
+def contexts(notes: Sequence[WrittenNote], stages: Sequence[Stage]) -> list[Hashable]:
+    """A mark for each stage, the same where pitches struck, held, before and after are."""
+    around = left_habits().around
+    nothing: list[tuple[int, ...]] = [()] * around
+    struck = [tuple(notes[note].midi for note in one.notes[: one.struck]) for one in stages]
+    struck = nothing + struck + nothing
+    held = [
+        tuple(notes[note].midi for note in one.notes[one.struck : one.resting])
+        for one in stages
+    ]
+    width = 2 * around + 1
+    return [(*struck[at : at + width], held[at]) for at in range(len(stages))]
+
+
+def told_together(
+    stages: Sequence[Stage], shares: Sequence[Shares], alike: Sequence[Hashable]
+) -> list[list[Shares]]:
+    """(presses,) for each note struck at each stage, how likely each press is in the mean of
+    all stages that are marked alike.
+    """
+    own = [likely_presses(*one) for one in zip(stages, shares, strict=True)]
+    places: dict[Hashable, list[int]] = defaultdict(list)
+    for at, mark in enumerate(alike):
+        places[mark].append(at)
+    together = {
+        mark: [
+            np.asarray(np.mean(column, axis=0))
+            for column in zip(*(own[at] for at in known), strict=True)
+        ]
+        for mark, known in places.items()
+    }
+    return [together[mark] for mark in alike]
+
+
+def likely_presses(stage: Stage, shares: Shares) -> list[Shares]:
+    """(presses,) for each note struck, how likely each press is."""
+    return [
+        np.asarray(
+            np.bincount(stage.codes[:, column], weights=shares, minlength=PRESSES), np.float64
+        )
+        for column in range(stage.struck)
+    ]
+
+
+def likeliest(
+    chained: Chain, agree: float, alike: Sequence[Hashable] | None = None
+) -> tuple[list[int], float]:
+    """The row of each stage, and the sum that the path makes largest; stages marked ``alike``
+    (none: each for itself) tell each other what is likely.
+    """
+    known = field(chained)
+    shares = [known.shares(at) for at in range(len(chained.stages))]
+    told = told_together(chained.stages, shares, alike or range(len(shares)))
     gains: list[Scores] = []
     for at, stage in enumerate(chained.stages):
-        gain = press_gains(stage, shares.shares(at)) + agree * chained.own[at]
+        gain = press_gains(stage, shares[at], told[at]) + agree * chained.own[at]
         gains.append(gain.astype(np.float32))
     moves = [agree * move if agree else _open(move) for move in chained.moves]
     return best_path(gains, moves)
@@ -138,14 +190,22 @@ def _open(move: Scores) -> Scores:
     return np.where(np.isfinite(move), np.float32(0), np.float32(-np.inf))
 
 
-def press_gains(stage: Stage, shares: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(grips,) how many of a grip's presses are expected to be a guitarist's."""
+def press_gains(
+    stage: Stage, shares: Shares, told: Sequence[Shares] | None = None
+) -> NDArray[np.float64]:
+    """(grips,) how many of a grip's presses are expected to be a guitarist's.
+
+    ``told`` are how likely the presses of the notes struck are, if not as ``shares`` say.
+    """
     table = left_habits()
+    told = likely_presses(stage, shares) if told is None else told
     gain = table.position * np.bincount(stage.position, weights=shares)[stage.position]
-    for column in range(stage.codes.shape[1]):
+    for column in range(stage.resting):
         codes = stage.codes[:, column]
-        likely = np.bincount(codes, weights=shares)
-        gain += (1.0 if column < stage.struck else table.held) * likely[codes]
+        if column < stage.struck:
+            gain += told[column][codes]
+        else:
+            gain += table.held * np.bincount(codes, weights=shares)[codes]
     return np.asarray(gain)
 
 
@@ -157,7 +217,7 @@ def _placed(
     ends: dict[int, Beat] = {}
     for stage, row in zip(stages, path, strict=True):
         onset = notes[stage.notes[0]].onset
-        for column, note in enumerate(stage.notes):
+        for column, note in enumerate(stage.notes[: stage.resting]):
             code = int(stage.codes[row, column])
             if column < stage.struck:
                 presses[note] = code, int(stage.position[row])

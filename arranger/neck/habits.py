@@ -65,6 +65,13 @@ FAMILIES: dict[str, tuple[int, ...]] = {
     "shift_free": (2, 2),  # a shift: nothing fretted before; a fretted note held on
     "release": (4,),  # let go early: at all, share lost, less than half, open string
     "barre_change": (3,),  # first finger's barre: new, new where the finger lay, kept
+    "rest": (6, 2),  # a finger that rests where its note has ended: finger, on or off its fret
+    "rest_pair": (5, 5, 6, 3),  # like pair, barre, stretch: a finger struck, one that rests
+    "rest_barre": (6, 7),
+    "rest_stretch": (8,),
+    "rest_same": (6, 6),  # like same_finger, other_finger, same_pitch: from one that rested
+    "rest_other": (6, 6, 3, 7),
+    "rest_pitch": (4,),
 }
 _SIZES = {name: prod(shape) for name, shape in FAMILIES.items()}
 START = dict(zip(FAMILIES, accumulate(_SIZES.values(), initial=0), strict=False))
@@ -157,7 +164,17 @@ def role_places() -> Places:
     return plane
 
 
-def pair_places(hand: HandTables) -> tuple[Places, ...]:
+def rest_places() -> Places:
+    """Plane (presses, positions): a finger that rests."""
+    position = np.arange(POSITIONS)[None, :]
+    off = np.abs(FRET[:, None] - FINGER[:, None] + 1 - position)
+    finger = np.broadcast_to(FINGER[:, None], off.shape)
+    return np.where(FRETTED[:, None], places("rest", finger, np.minimum(off, 1)), NOTHING)
+
+
+def pair_places(
+    hand: HandTables, names: tuple[str, str, str] = ("pair", "barre", "stretch")
+) -> tuple[Places, ...]:
     """Planes (presses, presses) of two presses held at once."""
     one, other = FINGER[:, None], FINGER[None, :]
     both = FRETTED[:, None] & FRETTED[None, :]
@@ -168,18 +185,20 @@ def pair_places(hand: HandTables) -> tuple[Places, ...]:
     strings = np.sign(STRING[None, :] - STRING[:, None])
     strings = np.where(swap, -strings, strings) + 1  # 2: the higher finger's string is lower
     fingers = both & (low != high) & (high < 5)
-    pair = places("pair", np.minimum(low, 4), np.minimum(high, 4), frets, strings)
+    pair = places(names[0], np.minimum(low, 4), np.minimum(high, 4), frets, strings)
     eighth = np.clip((hand.stretch * 8).astype(np.int32), 0, 7)
     width = np.minimum(np.abs(STRING[:, None] - STRING[None, :]) + 1, 6)
-    barre = places("barre", np.broadcast_to(one, width.shape), width)
+    barre = places(names[1], np.broadcast_to(one, width.shape), width)
     return (
         np.where(fingers, pair, np.where(both & (low == high), barre, NOTHING)),
-        np.where(fingers, places("stretch", eighth), NOTHING),
+        np.where(fingers, places(names[2], eighth), NOTHING),
     )
 
 
-def move_places() -> tuple[tuple[Places, ...], tuple[Places, ...]]:
-    """Planes (presses before, presses struck): one for each speed, and those for any."""
+def move_places() -> tuple[tuple[Places, ...], ...]:
+    """Planes (presses before, presses struck): one for each speed, those for any, and those
+    from a finger that rested.
+    """
     before, after = FINGER[:, None], FINGER[None, :]
     both = FRETTED[:, None] & FRETTED[None, :]
     frets = FRET[None, :] - FRET[:, None]
@@ -210,10 +229,15 @@ def move_places() -> tuple[tuple[Places, ...], tuple[Places, ...]]:
     plain = np.where(both & (before != after), other, NOTHING)
     plain = np.where(real & FRETTED[:, None] & opened[None, :], to_open, plain)
     plain = np.where(real & opened[:, None] & FRETTED[None, :], from_open, plain)
-    return fast, (plain, _pitch_places(real))
+    rested = (
+        np.where(same, places("rest_same", fingers[0], way), NOTHING),
+        np.where(both & ~same, places("rest_other", *fingers, strings, against), NOTHING),
+        _pitch_places(real, "rest_pitch"),
+    )
+    return fast, (plain, _pitch_places(real)), rested
 
 
-def _pitch_places(real: NDArray[np.bool_]) -> Places:
+def _pitch_places(real: NDArray[np.bool_], name: str = "same_pitch") -> Places:
     """Plane: the same pitch again, in standard tuning (other tunings: near enough)."""
     opened = np.array([0, 64, 59, 55, 50, 45, 40])
     midi = opened[STRING] + FRET
@@ -221,7 +245,7 @@ def _pitch_places(real: NDArray[np.bool_]) -> Places:
     string = STRING[:, None] == STRING[None, :]
     finger = FINGER[:, None] == FINGER[None, :]
     kind = np.where(string & finger, 0, np.where(string, 1, np.where(FRETTED[None, :], 2, 3)))
-    return np.where(again, places("same_pitch", kind), NOTHING)
+    return np.where(again, places(name, kind), NOTHING)
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,7 +275,15 @@ class Features:
         return pair_places(self.hand)
 
     @cached_property
-    def move(self) -> tuple[tuple[Places, ...], tuple[Places, ...]]:
+    def rest(self) -> Places:
+        return rest_places()
+
+    @cached_property
+    def rest_pair(self) -> tuple[Places, ...]:
+        return pair_places(self.hand, ("rest_pair", "rest_barre", "rest_stretch"))
+
+    @cached_property
+    def move(self) -> tuple[tuple[Places, ...], ...]:
         return move_places()
 
     @cached_property
@@ -299,9 +331,22 @@ class Habits:
     @cached_property
     def move(self) -> NDArray[np.float32]:
         """(speeds, presses, presses)."""
-        quick, plain = self.features.move
+        quick, plain, _ = self.features.move
         rest = self._sum(*plain)
         return np.stack([self._sum(plane) + rest for plane in quick])
+
+    @cached_property
+    def rest(self) -> NDArray[np.float32]:
+        return self._sum(self.features.rest)
+
+    @cached_property
+    def rest_pair(self) -> NDArray[np.float32]:
+        return self._sum(*self.features.rest_pair)
+
+    @cached_property
+    def rest_move(self) -> NDArray[np.float32]:
+        """(presses, presses)."""
+        return self._sum(*self.features.move[2])
 
     @cached_property
     def shift(self) -> NDArray[np.float32]:

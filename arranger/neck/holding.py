@@ -29,6 +29,7 @@ from arranger.neck.presses import (
     HandTables,
     under_a_barre,
 )
+from arranger.neck.resting import first_of_each, lifted, rest_columns
 from arranger.neck.slurs_written import AskedSlur, slur_scores
 
 Scores = NDArray[np.float32]
@@ -40,21 +41,23 @@ class Widths:
     ``held`` ways to hold what was there before, ``struck`` ways for the notes struck alone.
     """
 
-    stage: int = 96
-    first: int = 320
+    stage: int = 80
+    first: int = 200
     held: int = 40
     struck: int = 600
 
 
 @dataclass(frozen=True, eq=False)
 class Stage:
-    """``notes`` index the piece's notes, those struck first; ``codes`` (grips, notes) are
+    """``notes`` index the piece's notes: those struck, those held, and from column ``resting``
+    those that have ended but whose finger may still rest there. ``codes`` (grips, notes) are
     presses, ``position`` (grips,). ``carried`` pairs a column with its column in the stage
     before; ``lost`` is the share of its length a held note would lose, by column.
     """
 
     notes: tuple[int, ...]
     struck: int
+    resting: int
     codes: Codes
     position: Codes
     carried: tuple[tuple[int, int], ...]
@@ -68,7 +71,12 @@ class Stage:
     @cached_property
     def sounding(self) -> tuple[Codes, Scores]:
         """The presses that occur, and (grips, presses) how often: all notes."""
-        return _counts(self.codes)
+        return _counts(self.codes[:, : self.resting])
+
+    @cached_property
+    def rested(self) -> tuple[Codes, Scores]:
+        """The same for fingers that rest where their note has ended."""
+        return _counts(self.codes[:, self.resting :])
 
     @cached_property
     def begun(self) -> tuple[Codes, Scores]:
@@ -78,18 +86,19 @@ class Stage:
     @cached_property
     def fretted(self) -> Flags:
         """Whether any note of the grip is fretted."""
-        return np.asarray(FRETTED[self.codes].any(axis=1))
+        return np.asarray(FRETTED[self.codes[:, : self.resting]].any(axis=1))
 
     @cached_property
     def held_on(self) -> Flags:
         """Whether a fretted note is held on into the grip."""
-        return np.asarray(FRETTED[self.codes[:, self.struck :]].any(axis=1))
+        return np.asarray(FRETTED[self.codes[:, self.struck : self.resting]].any(axis=1))
 
     @cached_property
     def first_finger(self) -> tuple[Codes, Codes]:
         """The fret of the first finger (0: nowhere), and that of its barre (0: none)."""
-        ones = FINGER[self.codes] == 1
-        where = np.where(ones, FRET[self.codes], 0).max(axis=1)
+        codes = self.codes[:, : self.resting]
+        ones = FINGER[codes] == 1
+        where = np.where(ones, FRET[codes], 0).max(axis=1)
         return where, np.where(ones.sum(axis=1) > 1, where, 0)
 
 
@@ -113,11 +122,14 @@ def grip_scores(stage: Stage, habits: Habits) -> Scores:
     total: Scores = habits.family("position")[position].astype(np.float32)
     for column, role in enumerate(stage.roles):
         total += habits.struck[role, codes[:, column], position]
-    for column in range(stage.struck, codes.shape[1]):
+    for column in range(stage.struck, stage.resting):
         total += habits.held[codes[:, column], position]
+    for column in range(stage.resting, codes.shape[1]):
+        total += habits.rest[codes[:, column], position]
     for one in range(stage.struck):
         for other in range(one + 1, codes.shape[1]):
-            total += habits.pair[codes[:, one], codes[:, other]]
+            pair = habits.pair if other < stage.resting else habits.rest_pair
+            total += pair[codes[:, one], codes[:, other]]
     return total
 
 
@@ -126,12 +138,27 @@ def move_scores(before: Stage, here: Stage, habits: Habits) -> Scores:
     known, was = before.sounding
     struck, now = here.begun
     total: Scores = was @ habits.move[here.pace][np.ix_(known, struck)] @ now.T
-    total += habits.shift[here.pace][before.position[:, None], here.position[None, :]]
+    if before.resting < before.codes.shape[1]:
+        known, was = before.rested
+        total += was @ habits.rest_move[np.ix_(known, struck)] @ now.T
+    total += habits.shift[here.pace][before.position][:, here.position]
     total += _shift_under(before, here, habits)
     total += _barre_change(before, here, habits)
-    for column, place in here.carried:
+    held = here.resting - here.struck
+    for column, place in here.carried[:held]:
         total += _carried(before.codes[:, place], here, column, habits)
+    if here.carried[held:]:
+        total[~_rests_on(before, here)] = -np.inf
     return total
+
+
+def _rests_on(before: Stage, here: Stage) -> Flags:
+    """(grips before, grips here) whether every finger that rests stood there, or is lifted."""
+    may = np.ones((len(before), len(here)), dtype=np.bool_)
+    for column, place in here.carried[here.resting - here.struck :]:
+        now = here.codes[:, column]
+        may &= (before.codes[:, place][:, None] == now[None, :]) | (now == RELEASED)[None, :]
+    return may
 
 
 def _shift_under(before: Stage, here: Stage, habits: Habits) -> Scores:
@@ -139,7 +166,7 @@ def _shift_under(before: Stage, here: Stage, habits: Habits) -> Scores:
     shifts = before.position[:, None] != here.position[None, :]
     free = (~before.fretted).astype(np.int32)
     held = here.held_on.astype(np.int32)
-    weights = habits.family("shift_free")[free[:, None], held[None, :]]
+    weights = habits.family("shift_free").astype(np.float32)[free][:, held]
     return np.asarray(shifts * weights, dtype=np.float32)
 
 
@@ -260,13 +287,23 @@ class Holding:
         """The stage at which ``struck`` begin."""
         onset = notes[struck[0]].onset
         before = came.stage if came else None
-        columns, held = self._held(notes, onset, came)
+        columns = held_columns(notes, before, onset)
+        rests = rest_columns(notes, before.notes, struck, len(columns)) if before else []
+        held = self._held(columns, rests, came)
         grips = self._narrow(self.grips([notes[index] for index in struck]), struck)
-        codes = self._joined(grips, held)
-        codes, position = positioned(codes)
+        resting = len(struck) + len(columns)
+        codes = self._joined(grips, held, len(columns))
+        rows, position = stands(codes[:, :resting])
+        codes = codes[rows]
+        if rests:
+            codes = lifted(codes, position, resting, self.hand)
+            rows = first_of_each(codes, position)
+            codes, position = codes[rows], position[rows]
+        columns += rests
         stage = Stage(
             notes=(*struck, *(before.notes[c] for c in columns)) if before else tuple(struck),
             struck=len(struck),
+            resting=resting,
             codes=codes,
             position=position,
             carried=tuple((len(struck) + k, column) for k, column in enumerate(columns)),
@@ -289,35 +326,29 @@ class Holding:
         return grips[np.argsort(-total, kind="stable")[: self.widths.struck]]
 
     def _held(
-        self,
-        notes: Sequence[WrittenNote],
-        onset: Beat,
-        came: Reached | None,
-    ) -> tuple[list[int], Codes]:
-        """Columns of the stage before that are held on, and the ways to hold or let go."""
-        if came is None:
-            return [], np.zeros((1, 0), dtype=np.int32)
-        before = came.stage
-        columns = [
-            column for column, note in enumerate(before.notes) if notes[note].end > onset
-        ]
-        if not columns:
-            return [], np.zeros((1, 0), dtype=np.int32)
-        ways = before.codes[:, columns]
+        self, columns: Sequence[int], rests: Sequence[int], came: Reached | None
+    ) -> Codes:
+        """The ways to hold or let go columns of the stage before, and what rests with them."""
+        if came is None or not (columns or rests):
+            return np.zeros((1, 0), dtype=np.int32)
+        ways = came.stage.codes[:, [*columns, *rests]].copy()
+        ended = ways[:, len(columns) :]
+        ended[FRET[ended] == 0] = RELEASED
         order = np.argsort(-came.best, kind="stable")
-        _, first = np.unique(ways[order], axis=0, return_index=True)
+        first = first_of_each(ways[order])
         ways = ways[order][np.sort(first)[: self.widths.held]]
-        return columns, np.unique(np.concatenate(list(_let_go(ways))), axis=0)
+        ways = np.concatenate(_let_go(ways, len(columns)))
+        return ways[first_of_each(ways)]
 
-    def _joined(self, grips: Codes, held: Codes) -> Codes:
+    def _joined(self, grips: Codes, held: Codes, count: int) -> Codes:
         """Every way to strike with every way to hold that one hand can do together."""
         fits = np.ones((len(grips), len(held)), dtype=np.bool_)
         for one in range(grips.shape[1]):
-            for other in range(held.shape[1]):
+            for other in range(count):
                 fits &= self.hand.fits[grips[:, one][:, None], held[:, other][None, :]]
         rows, ways = np.nonzero(fits)
         codes = np.concatenate([grips[rows], held[ways]], axis=1)
-        return codes[~under_a_barre(codes)]
+        return codes[~under_a_barre(codes[:, : grips.shape[1] + count])]
 
     def _slurred(self, before: Stage, here: Stage) -> Scores:
         """(grips before, grips here) what the slurs of the page are worth that a move keeps."""
@@ -387,6 +418,7 @@ def taken(stage: Stage, rows: NDArray[np.int64]) -> Stage:
     return Stage(
         notes=stage.notes,
         struck=stage.struck,
+        resting=stage.resting,
         codes=stage.codes[rows],
         position=stage.position[rows],
         carried=stage.carried,
@@ -396,9 +428,10 @@ def taken(stage: Stage, rows: NDArray[np.int64]) -> Stage:
     )
 
 
-def _let_go(ways: Codes) -> list[Codes]:
-    """The ways themselves, and with notes let go: any few of up to three, else one or all."""
-    count = ways.shape[1]
+def _let_go(ways: Codes, count: int) -> list[Codes]:
+    """The ways themselves, and with some of the first ``count`` notes let go: any few of up
+    to three, else one or all.
+    """
     sizes = range(1, count + 1) if count <= 3 else (1, count - 1, count)
     found = [ways]
     for size in sizes:
@@ -409,8 +442,14 @@ def _let_go(ways: Codes) -> list[Codes]:
     return found
 
 
-def positioned(codes: Codes) -> tuple[Codes, Codes]:
-    """Grips once for each position of the hand they can be held in, with the position.
+def held_columns(notes: Sequence[WrittenNote], before: Stage | None, onset: Beat) -> list[int]:
+    """Columns of the stage before whose notes are held on."""
+    known = enumerate(before.notes) if before else ()
+    return [column for column, note in known if notes[note].end > onset]
+
+
+def stands(codes: Codes) -> tuple[NDArray[np.int64], Codes]:
+    """Rows of grips once for each position of the hand they can be held in, with the position.
 
     A finger stands at most one fret off its own, or as little more as the grip asks for.
     An open grip may be held anywhere.
@@ -425,7 +464,7 @@ def positioned(codes: Codes) -> tuple[Codes, Codes]:
     near = off <= np.maximum(1, least).reshape(-1, 1)
     anywhere = np.asarray(~fretted.any(axis=1)).reshape(-1, 1)
     rows, places = np.nonzero(near | anywhere)
-    return codes[rows], (places + 1).astype(np.int32)
+    return rows, (places + 1).astype(np.int32)
 
 
 def roles(pitches: Sequence[int]) -> tuple[int, ...]:

@@ -14,8 +14,12 @@ class LeftHabits(Table):
     ``agree`` is how much the likeliest fingering as a whole counts beside the likeliest
     finger of each note, and there ``held`` the press of a held note beside that of a struck
     one, ``position`` the position beside a press; ``open_low`` is added for an open string in
-    positions 1 to ``open_position``. ``slur`` is added where a slur of the page is played as
-    one, over at most ``slur_frets`` between two fingers.
+    positions 1 to ``open_position``. ``around`` is how many onsets on either side have to be
+    the same for two places to be fingered alike. At most ``rests`` fingers stay where their
+    note has ended, until ``rest_for`` quarters after it began.
+
+    ``slur`` is added where a slur of the page is played as one, over at most ``slur_frets``
+    between two fingers.
     """
 
     agree: float = Field(ge=0)
@@ -23,6 +27,9 @@ class LeftHabits(Table):
     position: float = Field(ge=0)
     open_low: float = Field(ge=0)
     open_position: int = Field(ge=1, le=12)
+    around: int = Field(ge=0, le=8)
+    rests: int = Field(ge=0, le=4)
+    rest_for: float = Field(ge=0)
     slur: float = Field(ge=0)
     slur_frets: int = Field(ge=1, le=6)
     weights: dict[str, tuple[float, ...]]

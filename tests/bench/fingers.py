@@ -14,7 +14,7 @@ import random
 import statistics
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +34,14 @@ from train_fingers import (
 )
 
 from arranger.neck.chain import field
-from arranger.neck.fingered import Fingering, fingered, learnt_weights, with_open_strings
+from arranger.neck.fingered import (
+    Fingering,
+    contexts,
+    fingered,
+    learnt_weights,
+    likely_presses,
+    with_open_strings,
+)
 from arranger.neck.habits import Habits
 from arranger.neck.holding import Widths
 from arranger.neck.lattice import lattice
@@ -70,15 +77,23 @@ def beside_labels(score: GuitarScore, weights: Array, marks: Marks) -> None:
     chained = lattice(score.notes, habits, Widths(), labels=pins).chain
     stages = chained.stages
     known = field(chained, [mask_of(stage, pins) for stage in stages])
+    alike: dict[Hashable, list[int]] = defaultdict(list)
+    marked = contexts(score.notes, stages)
+    for at, mark in enumerate(marked):
+        alike[mark].append(at)
+    there = [likely_presses(stage, known.shares(at)) for at, stage in enumerate(stages)]
     for at, stage in enumerate(stages):
         own = np.exp(chained.own[at] - chained.own[at].max())
         before = known.alpha[at - 1] @ known.moves[at] if at else 1.0
         shares = before * own * known.beta[at]
+        told = likely_presses(stage, shares / shares.sum())
         for column in range(stage.struck):
             left = score.labels[stage.notes[column]].left
             if left:
-                told = np.bincount(FINGER[stage.codes[:, column]], weights=shares)
-                marks["left fingers, other labels given"].append(int(told.argmax()) == left)
+                others = [there[one][column] for one in alike[marked[at]] if one != at]
+                presses = told[column] + np.sum(others, axis=0)
+                fingers = np.bincount(FINGER, weights=presses)
+                marks["left fingers, other labels given"].append(int(fingers.argmax()) == left)
 
 
 def by_rule(score: GuitarScore, position: bool) -> Iterator[tuple[int, int, int]]:
