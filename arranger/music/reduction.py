@@ -22,12 +22,20 @@ Joint = Literal["phrase", "breath", "inside"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MelodyNote:
-    """A note of the tune that is to be played; ``source`` holds indices of source notes."""
+    """A note of the tune that is to be played; ``source`` holds indices of source notes.
+
+    ``doubled``: the source's hand plays it in octaves, so that either of the two is the tune.
+    ``neighbour``: it only leaves the note before it for a step and comes back.
+    ``weight``: how much the step into it counts, more than 1 where a motif returns.
+    """
 
     onset: Beat
     length: Beat
     midi: int
     joint: Joint
+    doubled: bool
+    neighbour: bool
+    weight: float
     source: tuple[int, ...]
 
     @property

@@ -150,7 +150,7 @@ class GripMaker:
         key = (
             *(context.hands, context.tune, context.tune_begins, context.octaves),
             *(context.choices, context.stroke_begins, context.rest_cost),
-            *(context.cut_cost, context.released_cost),
+            *(context.missing_cost, context.released_cost),
         )
         known = self._pairs_known.get(key)
         if known is None:

@@ -71,7 +71,8 @@ class Context:
     """All that decides which grips a slot has; equal contexts share their grips.
 
     ``tune`` is the tune note as the hand would play it without an octave fold (MIDI
-    minus capo); ``octaves`` are the folds in semitones. ``choices`` are the thumb's
+    minus capo); ``octaves`` are the folds in semitones; ``missing_cost`` is charged to a grip
+    without it, which leaves it out or lets it go. ``choices`` are the thumb's
     pitch classes with their cost in tenths, empty where the thumb is silent. ``third``
     is the pitch class that the bar owes; ``third_cost`` is charged in the bar's last slot
     to a grip that comes without it. Beside the cheapest inner notes those of ``inner`` are
@@ -90,7 +91,7 @@ class Context:
     third: int | None
     opens_bar: bool
     third_cost: int
-    cut_cost: int
+    missing_cost: int
     released_cost: int
     inner: InnerWish | None = None
     inner_open: bool = False

@@ -23,12 +23,28 @@ FIFTH = 7
 
 
 @dataclass(frozen=True, slots=True)
+class Fold:
+    """What it takes to move the tune by octaves before a note.
+
+    ``cost`` is in tenths; ``intervals`` are the source's steps into the note in semitones:
+    from top note to top note, then the other one where one of the two is doubled at the
+    octave below (empty: nothing to compare with); ``weight`` is how much it all counts.
+    """
+
+    cost: int = 0
+    intervals: tuple[int, ...] = ()
+    weight: float = 1.0
+
+
+NO_FOLD = Fold()
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """What a move from one slot to the next has to respect.
 
-    ``tune`` / ``bass``: "new", "held" or "silent" at the later slot. ``interval`` is the
-    source's step into the tune note that begins (None: nothing to compare with);
-    ``fold_cost`` what changing the octave costs there in tenths (None: not possible).
+    ``tune`` / ``bass``: "new", "held" or "silent" at the later slot. ``fold`` is what
+    moving the tune by octaves costs there.
     ``bass_step`` is the source's step of a bass line; ``led_by`` holds the pitch classes
     that the thumb may have played just before only if this note follows them by step.
     ``seconds`` is the time for it.
@@ -37,8 +53,7 @@ class Step:
     tune: str
     bass: str
     may_fold: bool
-    fold_cost: int
-    interval: int | None
+    fold: Fold
     alternates: bool
     bass_step: int | None
     led_by: tuple[int, ...]
@@ -314,7 +329,7 @@ class Mover:
         if step.may_fold:
             folds = np.array(self.octaves, dtype=np.int32)
             change = folds[after.octave[there]] - folds[before.octave[here]]
-            total += self._fold(change, step)
+            total += self._fold(change, step.fold)
         if step.tune == "new":
             same = (before.tune_finger[here] == after.tune_finger[there]) & (
                 after.tune_finger[there] != NONE
@@ -327,16 +342,27 @@ class Mover:
             total += np.where(same & moved, np.where(along, slide, hop), np.int32(0))
         return total
 
-    def _fold(self, change: IntArray, step: Step) -> IntArray:
-        """Moving the tune by octaves: dearer inside a line, most where it turns round."""
-        price = np.full(len(change), step.fold_cost, dtype=np.int32)
-        if step.interval is not None:
-            broken = np.sign(step.interval + change) != np.sign(step.interval)
+    def _fold(self, change: IntArray, fold: Fold) -> IntArray:
+        """Moving the tune by octaves: dearer inside a line, most where it turns round.
+
+        Where the source doubles its tune at the octave, the line may go on in the other of
+        the two for a price of its own.
+        """
+        price = np.full(len(change), fold.cost, dtype=np.int32)
+        if fold.intervals:
+            taken = fold.intervals[0] + change
+            broken = np.sign(taken) != np.sign(fold.intervals[0])
             price += np.where(broken, np.int32(tenths(self.melody.contour_broken)), np.int32(0))
-            if abs(step.interval) <= 4:
+            if abs(fold.intervals[0]) <= self.melody.close:
                 price += np.int32(tenths(self.melody.close_interval))
         far = np.where(abs(change) > 12, np.int32(tenths(self.melody.two_octaves)), np.int32(0))
-        return np.where(change != 0, price + far, np.int32(0))
+        price += far
+        if fold.intervals[1:]:
+            doubled = np.isin(taken, fold.intervals[1:])
+            most = np.int32(tenths(self.melody.octave_doubled))
+            price = np.where(doubled, np.minimum(price, most), price)
+        counted = np.rint(price * fold.weight).astype(np.int32)
+        return np.where(change != 0, counted, np.int32(0))
 
     def _line(self, taken: IntArray, wanted: int) -> IntArray:
         """A bass line goes on by the steps of the source.

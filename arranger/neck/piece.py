@@ -15,7 +15,7 @@ from arranger.music.reduction import MelodyNote, Reduction, Setting, Slot
 from arranger.neck.grips import Context, InnerWish, tenths
 from arranger.neck.hands import Hand, Hands, hands_for
 from arranger.neck.inner_notes import inner_wish
-from arranger.neck.moves import Step
+from arranger.neck.moves import NO_FOLD, Fold, Step
 from arranger.neck.reach import HandRules
 from arranger.neck.voicing_book import book_shapes, from_book
 from arranger.tables.arranging import ArrangingTable
@@ -141,12 +141,12 @@ class PieceBuilder:
         for place, (before, after) in enumerate(pairwise(slots), start=1):
             note = self._tune(after)
             begins = after.melody_begins and note is not None
-            fold, interval = 0, None
+            fold = NO_FOLD
             if begins and note is not None and tune is not None:
-                fold, interval = self._fold(note, tune)
+                fold = self._fold(note, tune)
             steps.append(
                 self._step(before, after, may_fold=begins and tune is not None, fold=fold,
-                           interval=interval, opens_bar=place in owing[:1])
+                           opens_bar=place in owing[:1])
             )  # fmt: skip
             tune = note or tune
         bar = slots[0].bar
@@ -183,7 +183,7 @@ class PieceBuilder:
             else None,
             opens_bar=first,
             third_cost=tenths(wish.cost) if last else 0,
-            cut_cost=0 if note is None else tenths(costs.melody.cut * self._share(slot, note)),
+            missing_cost=0 if note is None else tenths(self._missing(slot, note)),
             released_cost=0
             if stroke is None
             else tenths(costs.bass.released * min(1.0, float(slot.length / stroke.length))),
@@ -193,6 +193,13 @@ class PieceBuilder:
     def _inner(self, slot: Slot) -> InnerWish | None:
         bar = self._reduction.analysis.score.bars[slot.bar]
         return inner_wish(self._reduction, bar, slot.onset)
+
+    def _missing(self, slot: Slot, note: MelodyNote) -> float:
+        """Points for leaving a tune note out where it begins, or letting it go later."""
+        costs = self._table.melody
+        if not slot.melody_begins:
+            return costs.cut * self._share(slot, note)
+        return costs.omit * (costs.omit_neighbour if note.neighbour else 1.0)
 
     def _share(self, slot: Slot, note: MelodyNote) -> float:
         """The slot's share of what sounds of a note in its bar."""
@@ -224,16 +231,14 @@ class PieceBuilder:
         before, after = bars[place][-1], bars[place + 1][0]
         held = after.melody is not None and not after.melody_begins
         first = next((slot for slot in bars[place + 1] if slot.melody_begins), None)
-        fold, interval, may = 0, None, False
+        fold, may = NO_FOLD, False
         if first is not None and not held:
             note = self._tune(first)
             last = self._last_tune(first)
             may = note is not None
             if note is not None and last is not None:
-                fold, interval = self._fold(note, last)
-        return self._step(
-            before, after, may_fold=may, fold=fold, interval=interval, opens_bar=True
-        )
+                fold = self._fold(note, last)
+        return self._step(before, after, may_fold=may, fold=fold, opens_bar=True)
 
     def _last_tune(self, slot: Slot) -> MelodyNote | None:
         """The tune note before the one that begins in ``slot``."""
@@ -244,15 +249,20 @@ class PieceBuilder:
     def _tune(self, slot: Slot) -> MelodyNote | None:
         return None if slot.melody is None else self._reduction.melody[slot.melody]
 
-    def _fold(self, note: MelodyNote, last: MelodyNote) -> tuple[int, int]:
-        """Tenths that an octave fold costs before ``note``, and the source's interval."""
+    def _fold(self, note: MelodyNote, last: MelodyNote) -> Fold:
+        """What an octave fold costs before ``note``.
+
+        Where octaves begin or end, the line goes on from either of the two notes.
+        """
         costs = self._table.melody
         price = {
             "phrase": costs.octave_phrase,
             "breath": costs.octave_breath,
             "inside": costs.octave_inside,
         }[note.joint]
-        return tenths(price), note.midi - last.midi
+        top = note.midi - last.midi
+        other = 12 * (last.doubled - note.doubled)
+        return Fold(tenths(price), (top, top + other) if other else (top,), note.weight)
 
     def _step(
         self,
@@ -260,8 +270,7 @@ class PieceBuilder:
         after: Slot,
         *,
         may_fold: bool,
-        fold: int,
-        interval: int | None,
+        fold: Fold,
         opens_bar: bool,
     ) -> Step:
         reduction = self._reduction
@@ -272,8 +281,7 @@ class PieceBuilder:
             tune=tune,
             bass=bass,
             may_fold=may_fold,
-            fold_cost=fold,
-            interval=interval,
+            fold=fold,
             alternates=bass == "new" and stroke is not None and stroke.alternates,
             bass_step=stroke.step if bass == "new" and stroke is not None else None,
             led_by=self._led_by(after) if bass == "new" else (),

@@ -90,7 +90,7 @@ class VoicingMaker:
         """
         asked = (
             *("tune", context.hands, context.tune, context.tune_begins),
-            *(context.octaves, context.cut_cost),
+            *(context.octaves, context.missing_cost),
         )
         if asked not in self._known:
             found = [self._tunes(context, hand) for hand in context.hands]
@@ -103,11 +103,9 @@ class VoicingMaker:
             return [_silence(0, octave) for octave in octaves]
         found: list[Rows] = []
         hand = self.hands[number]
-        if not context.tune_begins:
-            found += [_silence(context.cut_cost, octave) for octave in octaves]
-        elif hand.shape is None and hand.low == 1:  # a last resort, offered once
-            missing = tenths(self.costs.omit)
-            found += [_silence(missing, octave) for octave in octaves]
+        # It is let go, or left out where it begins: a last resort, offered once.
+        if not context.tune_begins or (hand.shape is None and hand.low == 1):
+            found += [_silence(context.missing_cost, octave) for octave in octaves]
         for octave, fold in enumerate(context.octaves):
             midi = context.tune + fold
             if self.lowest_tune <= midi <= self.rules.level.top_note:

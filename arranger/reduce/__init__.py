@@ -65,8 +65,6 @@ def reduce(
     fingers: frozenset[Beat] = frozenset()
     if not level.tune_and_thumb:
         fingers = arpeggio(analysis, shortest=shortest)
-    keys = settings(analysis, level, player, key or marks.key, table.keys)
-    most = table.keys.try_lower if level.keys else table.keys.try_upper
     return Reduction(
         analysis=analysis,
         level=level_name,
@@ -75,7 +73,7 @@ def reduce(
         written_scale=_written_scale(analysis),
         capo=capo,
         marks=marks,
-        settings=keys[:most],
+        settings=settings(analysis, level, player, key or marks.key, table.keys),
         melody=melody,
         strokes=thumb,
         slots=slots(

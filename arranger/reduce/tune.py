@@ -11,7 +11,11 @@ from arranger.music.reduction import Joint, MelodyNote
 from arranger.music.score import Note
 from arranger.music.time import Beat
 from arranger.reduce.equal_bars import EqualBars
+from arranger.reduce.motifs import weights
+from arranger.tables.arranging import arranging
 
+WHOLE_TONE = 2
+"""Semitones."""
 HEAD = 4
 """Notes by which the tune is known again."""
 LONGEST_ECHO = 16
@@ -47,6 +51,10 @@ def tune(
     notes = [analysis.score.notes[index] for index in analysis.melody]
     heard = _sounding(notes)
     alike = EqualBars(analysis)
+    doubled = _doubled(analysis)
+    known = zip(notes, weights(notes, arranging().melody), strict=True)
+    weight = alike.agreed({note.onset: times for note, times in known})
+    neighbours = alike.agreed(_neighbours(notes, heard))
     joints = alike.agreed(_joints(analysis, notes, heard, breath))
     stays = _kept(analysis, notes, heard, joints, seconds=seconds_a_quarter, gap=gap)
     stays = alike.agreed(stays)
@@ -60,6 +68,9 @@ def tune(
                     length=length,
                     midi=note.midi,
                     joint=joints[note.onset],
+                    doubled=note.index in doubled,
+                    neighbour=neighbours[note.onset],
+                    weight=weight[note.onset],
                     source=(note.index,),
                 )
             )
@@ -70,6 +81,29 @@ def tune(
             if kept and kept[-1].end == note.onset:
                 kept[-1] = replace(kept[-1], length=kept[-1].length + length)
     return tuple(kept), tuple(dropped)
+
+
+def _neighbours(notes: list[Note], heard: list[Beat]) -> dict[Beat, bool]:
+    """Whether each note, by onset, is a short step away from a note and back to it.
+
+    It adorns that note, and of all the tune it is missed least (common practice, no source).
+    """
+    found = dict.fromkeys((note.onset for note in notes), False)
+    for place in range(1, len(notes) - 1):
+        before, note, after = notes[place - 1 : place + 2]
+        found[note.onset] = (
+            before.midi == after.midi
+            and 0 < abs(note.midi - before.midi) <= WHOLE_TONE
+            and heard[place] <= min(heard[place - 1], heard[place + 1])
+        )
+    return found
+
+
+def _doubled(analysis: Analysis) -> set[int]:
+    """The notes of the tune under which the same hand plays the octave, by index."""
+    struck = {(note.onset, note.hand, note.midi) for note in analysis.score.notes}
+    notes = (analysis.score.notes[index] for index in analysis.melody)
+    return {n.index for n in notes if (n.onset, n.hand, n.midi - 12) in struck}
 
 
 def _joints(

@@ -16,13 +16,18 @@ class TempoTable(Table):
 class MelodyCosts(Table):
     breath: float = Field(ge=0)
     omit: float = Field(ge=0)
+    omit_neighbour: float = Field(ge=0, le=1)
     cut: float = Field(ge=0)
     octave_phrase: float = Field(ge=0)
     octave_breath: float = Field(ge=0)
     octave_inside: float = Field(ge=0)
+    octave_doubled: float = Field(ge=0)
     contour_broken: float = Field(ge=0)
+    close: int = Field(ge=0)
     close_interval: float = Field(ge=0)
     two_octaves: float = Field(ge=0)
+    motif: float = Field(ge=0)
+    motif_most: float = Field(ge=1)
     comfortable_low: int = Field(ge=40, le=70)
     low: float = Field(ge=0)
     thumb_string: float = Field(ge=0)
@@ -63,8 +68,6 @@ class FillCosts(Table):
 
 
 class KeyCosts(Table):
-    try_lower: int = Field(ge=1)
-    try_upper: int = Field(ge=1)
     accidental: float = Field(ge=0)
 
 

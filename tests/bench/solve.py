@@ -344,13 +344,17 @@ class Rates:
         change = self.octaves[after] - self.octaves[before]
         if not change:
             return 0
-        price = step.fold_cost
-        if step.interval is not None:
-            if np.sign(step.interval + change) != np.sign(step.interval):
-                price += tenths(self.melody.contour_broken)
-            if abs(step.interval) <= 4:
-                price += tenths(self.melody.close_interval)
-        return price + (tenths(self.melody.two_octaves) if abs(change) > 12 else 0)
+        fold, costs = step.fold, self.melody
+        price = fold.cost + (tenths(costs.two_octaves) if abs(change) > 12 else 0)
+        if fold.intervals:
+            taken = fold.intervals[0] + change
+            if np.sign(taken) != np.sign(fold.intervals[0]):
+                price += tenths(costs.contour_broken)
+            if abs(fold.intervals[0]) <= costs.close:
+                price += tenths(costs.close_interval)
+            if taken in fold.intervals[1:]:
+                price = min(price, tenths(costs.octave_doubled))
+        return int(np.rint(price * fold.weight))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

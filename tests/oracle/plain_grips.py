@@ -198,11 +198,9 @@ class PlainGripMaker:
         if context.tune is None:
             return [Voicing(None, 0, 0, octave) for octave in octaves]
         found = []
-        if not context.tune_begins:
-            found = [Voicing(None, 0, context.cut_cost, octave) for octave in octaves]
-        elif hand.shape is None and hand.low == 1:  # a last resort, offered once
-            missing = tenths(self.melody_costs.omit)
-            found = [Voicing(None, 0, missing, octave) for octave in octaves]
+        # Let go, or left out where it begins: a last resort, offered once.
+        if not context.tune_begins or (hand.shape is None and hand.low == 1):
+            found = [Voicing(None, 0, context.missing_cost, octave) for octave in octaves]
         for octave, fold in enumerate(context.octaves):
             midi = context.tune + fold
             if not self.lowest_tune <= midi <= self.rules.level.top_note:

@@ -155,7 +155,7 @@ def context(pair: Pair, chord: Chord | None = CHORDS[0], **changed: Any) -> Cont
         third=None,
         opens_bar=True,
         third_cost=0,
-        cut_cost=9,
+        missing_cost=9,
         released_cost=5,
     )
     return replace(plain, **changed)
@@ -307,7 +307,7 @@ def contexts(draw: st.DrawFn, pair: Pair) -> Context:
         third=draw(st.none() | TONES),
         opens_bar=draw(st.booleans()),
         third_cost=draw(TENTHS),
-        cut_cost=draw(TENTHS),
+        missing_cost=draw(TENTHS),
         released_cost=draw(TENTHS),
     )
 
