@@ -14,12 +14,14 @@ from arranger.music.time import Beat
 
 
 def plucking(played: Performance) -> Iterator[Effort]:
-    """Strokes: how many times something is plucked in a second; a chord is one stroke."""
+    """Strokes: how many times something is struck in a second; a chord is one stroke.
+
+    A slur is a stroke of the other hand: it has to come in time as well.
+    """
     arrangement = played.music.arrangement
     onsets: list[set[Beat]] = [set() for _ in arrangement.bars]
     for note in played.music.notes:
-        if note.slur is None:
-            onsets[played.bar(note.onset)].add(note.onset)
+        onsets[played.bar(note.onset)].add(note.onset)
     for bar, strokes in enumerate(onsets):
         if strokes:
             rate = len(strokes) / played.seconds(arrangement.bars[bar].length)
