@@ -125,7 +125,6 @@ class InnerNotes:
         spots = self._spots(context, number, tune, bass) if room > 0 else ()
         wish = context.fill[1] if context.fill is not None and room > 0 else 0
         begun = self._begun(context, tune, bass)
-        alone = not begun
         for count in range(min(room, 2, len(spots)) + 1 if spots else 1):
             missed = wish if count == 0 else 0
             if count == 1 and room > 1:
@@ -137,7 +136,7 @@ class InnerNotes:
                 held = self.rules.hold(presses + extra)
                 if held is not None:
                     cost = missed + tenths(held) + sum(self._asks(spot) for spot, _ in fills)
-                    cost += self.burden.strike if fills and alone else 0
+                    cost += self.burden.strike if fills or begun else 0
                     gives = self._gives(context, [*begun, *(spot for spot, _ in fills)])
                     yield fills, gives, cost
 

@@ -15,6 +15,8 @@ from arranger.music.reduction import Reduction
 from arranger.neck import Priced, place
 from arranger.neck.burden import NO_BURDEN, burden_of
 from arranger.neck.fretboard import Spot
+from arranger.neck.grips import Grip
+from arranger.neck.network import grip_maker, network
 from arranger.reduce import reduce
 from arranger.run.understand import understand
 from arranger.tables import default_player, level_named
@@ -85,3 +87,30 @@ def test_the_proof_is_of_the_priced_piece() -> None:
     proof = priced(burden_table().price.at(14)).proof
     assert proof.bound <= proof.objective
     assert proof.objective > plain().proof.objective
+
+
+def test_every_stroke_is_priced_once_with_inner_notes_or_without() -> None:
+    """The same grips with a price for strokes: dearer by it wherever something is plucked."""
+    asked = 500
+    costs = []
+    for burden in (NO_BURDEN, replace(NO_BURDEN, strike=asked)):
+        maker = grip_maker(reduction(), LEVEL, PLAYER, burden)
+        net = network(reduction(), reduction().settings[0], maker)
+        found: dict[tuple[int, int, Grip], tuple[int, bool]] = {}
+        for kind, bar in enumerate(net.piece.classes):
+            for slot, context in enumerate(bar.contexts):
+                for grip in net.grips[kind][slot].items:
+                    plucked = bool(
+                        grip.fills
+                        or (context.tune_begins and grip.tune)
+                        or (context.stroke_begins and grip.bass)
+                    )
+                    found[kind, slot, replace(grip, cost=0)] = grip.cost, plucked
+        costs.append(found)
+    free, dear = costs
+    both = free.keys() & dear.keys()
+    assert len(both) > len(free) / 2
+    assert any(grip.fills for *_, grip in both)
+    for grip in both:
+        cost, plucked = free[grip]
+        assert dear[grip] == (cost + plucked * asked, plucked)
