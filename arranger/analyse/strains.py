@@ -8,9 +8,10 @@ sections are repeated, so a strain of two halves that are alike is one section: 
 have to be told twice as often.
 
 The search goes uphill. It begins with no cut at all, and tries to make a section of every
-stretch that comes again, to move a cut, to put one in, to leave one out, each also at the same
-place of all sections that repeat one another; of what shortens the telling the best comes
-first. Prices: ``tables/form.toml``.
+stretch that comes again, to say a whole section again where a stretch of it comes again, to
+move a cut, to put one in, to leave one out, each also at the same place of all sections that
+repeat one another; of what shortens the telling the best comes first. Prices:
+``tables/form.toml``.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -291,7 +292,9 @@ class _Search:
                     told = moved
 
     def _moves(self, told: Told) -> Iterator[_Move]:
-        for move in self._all_moves(told.cuts, _everywhere(told)):
+        everywhere = _everywhere(told)
+        again = self._sections_again(told, everywhere)
+        for move in chain(self._all_moves(told.cuts, everywhere), again):
             kept = _Move(move.out, frozenset(bar for bar in move.into if 0 < bar < self.count))
             if kept.done(told.cuts) != told.cuts:
                 yield kept
@@ -325,6 +328,24 @@ class _Search:
             yield _Move(frozenset(), into)
             yield _Move(frozenset(whole) & cuts, into)
             yield _Move(frozenset(), into.union(*map(everywhere, into - {self.count})))
+
+    def _sections_again(self, told: Told, everywhere: Callable[[int], Cuts]) -> Iterator[_Move]:
+        """A whole section where a stretch of it comes again, or came before.
+
+        A trio that returns in full dress is like itself in stretches only; it is as long as
+        it was.
+        """
+        starts = [first for first, _ in told.spans]
+        found: set[tuple[Span, int]] = set()
+        for one, other, _ in self.stretches:
+            for bar, way in ((one, other - one), (other, one - other)):
+                found.add((told.spans[bisect_right(starts, bar) - 1], way))
+        for (first, last), way in sorted(found):
+            edges = (first + way, last + way)
+            into = frozenset(bar for bar in edges if 0 < bar < self.count)
+            if into:
+                yield _Move(frozenset(), into)
+                yield _Move(frozenset(), into.union(*map(everywhere, into)))
 
 
 def _everywhere(told: Told) -> Callable[[int], Cuts]:

@@ -58,6 +58,26 @@ def test_a_song_with_a_middle_part_that_comes_once_a_verse() -> None:
     assert form(score) == "A8 A8 B8 A8 A8 A8 B8 A8"
 
 
+def test_a_trio_that_comes_back_in_octaves_after_a_break_is_the_trio() -> None:
+    """A march: the trio, then twice a break and the trio in full dress.
+
+    Break and trio come again as one block. Two bars of the return have another note, so no
+    stretch of it is as long as the trio.
+    """
+    trio = A + strain(4)
+    full = [octave(word) for word in trio.split()]
+    full[3 * 2] = full[3 * 9] = "F#5+F#4:1/2"
+    again = B + " ".join(full) + " "
+    score = score_of(trio * 2 + again * 2, BASS * 80, meter=(2, 4))
+    assert form(score) == "A16 A16 B8 A16 B8 A16"
+
+
+def octave(word: str) -> str:
+    """A note with its lower octave: ``C5:1`` gives ``C5+C4:1``."""
+    name, length = word.split(":")
+    return f"{name}+{name[:-1]}{int(name[-1]) - 1}:{length}"
+
+
 def test_a_pick_up_belongs_to_the_first_section() -> None:
     score = score_of(
         "G4:1/2 " + A * 2 + B * 2, "r:1/2 " + BASS * 32, meter=(2, 4), pickup="1/2"
