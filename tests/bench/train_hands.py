@@ -11,6 +11,10 @@ which are long and much alike, are heard once where the rest is heard ``OFTEN`` 
 weights are the mean of as many learners as there are seeds; the same folder gives the same
 weights. ``--folds`` prints the share of notes right in files that were kept back; ``--write``
 learns from all files and writes the table. Together that takes some hours.
+
+The share of kept-back notes moves by .1 % when only the seeds or the folds are others (96.2 to
+96.4 % of all files, computed with nine learners in place of three, and with files folded by
+another seed). What gains less has not gained.
 """
 
 from __future__ import annotations
