@@ -40,6 +40,19 @@ SPEEDS = 3
 SHIFT = 7
 """Shifts of more frets than this count as this many."""
 
+WINDOWS = 2, 6
+"""Windows of notes near by: an onset and so many after it."""
+MISSED = 5
+"""More notes near by that a position misses count as so many."""
+LEAST_FROM, LEAST_TO = 3, 6
+"""A position lies from so far below to so far above the lowest that misses least."""
+ZONES_FROM = 2, 4, 7
+"""Where zones of positions begin, after the first position."""
+LEAP_FROM = 1, 3, 5, 8
+"""Leaps of a line: a unison, and up or down by seconds, thirds, up to a fifth, and more
+semitones.
+"""
+
 Array = NDArray[np.float64]
 Places = NDArray[np.int32]
 
@@ -49,16 +62,21 @@ FAMILIES: dict[str, tuple[int, ...]] = {
     "string_fret": (7, 25),  # string by fret
     "finger_off": (6, 5),  # finger by frets off its own, -2..2
     "finger_off_string": (5, 3, 3),  # fingers 1..4, low/middle/high strings, back/own/ahead
+    "off_zone": (6, 5, len(ZONES_FROM) + 1),  # the same by the zone of the position
     "open_position": (2, POSITIONS),  # an open string (bass strings, others) by position
     "role": (ROLES, 7, 2),  # top, inner, lowest; string; fretted
     "held_off": (5,),  # a note held while its finger is off by 0..4 frets
     "position": (POSITIONS,),  # each onset, by position
+    "cover": (len(WINDOWS), MISSED + 1),  # by window: notes that lie outside the position
+    "least": (len(WINDOWS), LEAST_FROM + LEAST_TO + 1),  # frets from the best
     "pair": (5, 5, 6, 3),  # two fingers held; frets between; string of the higher finger
     "stretch": (8,),  # eighths of the reach
     "barre": (6, 7),  # one finger on two strings: finger, width
     "same_finger": (SPEEDS, 6, 6),  # speed, finger, how it goes on
     "other_finger": (6, 6, 3, 7),  # fingers, string same/higher/lower, frets against fingers
     "same_pitch": (4,),  # struck again: same press, other finger, other string
+    "line": (2 * len(LEAP_FROM) + 1, 5, 4),  # in a line: leap, strings crossed, open or not
+    "line_finger": (6, 6, 3, 7),  # in a line: like other_finger
     "to_open": (6, 3),  # from a finger to an open string: same, higher, lower
     "from_open": (6, 3),
     "shift": (SPEEDS, 2 * SHIFT + 1),
@@ -122,6 +140,13 @@ def position_places() -> tuple[Places, ...]:
     third = np.clip((STRING[:, None] - 1) // 2, 0, 2)
     four = np.clip(FINGER[:, None], 0, 4)
     own = places("finger_off", np.broadcast_to(FINGER[:, None], off.shape), off + 2)
+    zone = np.digitize(position, ZONES_FROM)
+    by_zone = places(
+        "off_zone",
+        np.broadcast_to(FINGER[:, None], off.shape),
+        off + 2,
+        np.broadcast_to(zone, off.shape),
+    )
     by_string = places(
         "finger_off_string",
         np.broadcast_to(four, off.shape),
@@ -137,6 +162,7 @@ def position_places() -> tuple[Places, ...]:
     planes = (
         np.where(fretted, own, opened),
         np.where(fretted, by_string, NOTHING),
+        np.where(fretted, by_zone, NOTHING),
     )
     for plane in planes:
         plane[RELEASED] = NOTHING
@@ -218,8 +244,7 @@ def move_places() -> tuple[tuple[Places, ...], ...]:
         )
         for pace in range(SPEEDS)
     )
-    against = np.clip(frets - (after - before), -3, 3) + 3
-    fingers = np.broadcast_to(before, shape), np.broadcast_to(after, shape)
+    *fingers, _, against = _against()
     other = places("other_finger", *fingers, strings, against)
     to_open = places("to_open", fingers[0], strings)
     from_open = places("from_open", fingers[1], strings)
@@ -237,10 +262,45 @@ def move_places() -> tuple[tuple[Places, ...], ...]:
     return fast, (plain, _pitch_places(real)), rested
 
 
+def line_places() -> tuple[Places, ...]:
+    """Planes (presses before, presses struck) of two notes that follow each other in a line."""
+    midi = _sounding()
+    up = midi[None, :] - midi[:, None]
+    leap = np.digitize(np.abs(up), LEAP_FROM)
+    leap = np.where(up < 0, leap + len(LEAP_FROM), leap)
+    crossed = STRING[:, None] - STRING[None, :]  # more than 0: to a string where the leap goes
+    crossed = np.clip(np.where(up < 0, -crossed, crossed), -2, 2) + 2
+    both = FRETTED[:, None] * 2 + FRETTED[None, :]
+    known = np.arange(PRESSES) != RELEASED
+    real = known[:, None] & known[None, :]
+    fretted = real & FRETTED[:, None] & FRETTED[None, :]
+    return (
+        np.where(real, places("line", leap, crossed, both), NOTHING),
+        np.where(fretted, places("line_finger", *_against()), NOTHING),
+    )
+
+
+def _sounding() -> Places:
+    """(presses,) the pitch in standard tuning (other tunings: near enough)."""
+    return np.asarray(np.array([0, 64, 59, 55, 50, 45, 40])[STRING] + FRET, dtype=np.int32)
+
+
+def _against() -> tuple[Places, Places, Places, Places]:
+    """(presses before, presses struck) fingers, whether the string is the same, higher or
+    lower, and how many frets the hand would move.
+    """
+    before, after = FINGER[:, None], FINGER[None, :]
+    frets = FRET[None, :] - FRET[:, None]
+    strings = np.sign(STRING[:, None] - STRING[None, :])
+    strings = np.where(strings == 0, 0, np.where(strings > 0, 1, 2))
+    against = np.clip(frets - (after - before), -3, 3) + 3
+    first, second = np.broadcast_arrays(before, after)
+    return first, second, strings.astype(np.int32), against.astype(np.int32)
+
+
 def _pitch_places(real: NDArray[np.bool_], name: str = "same_pitch") -> Places:
-    """Plane: the same pitch again, in standard tuning (other tunings: near enough)."""
-    opened = np.array([0, 64, 59, 55, 50, 45, 40])
-    midi = opened[STRING] + FRET
+    """Plane: the same pitch again."""
+    midi = _sounding()
     again = real & (midi[:, None] == midi[None, :])
     string = STRING[:, None] == STRING[None, :]
     finger = FINGER[:, None] == FINGER[None, :]
@@ -285,6 +345,10 @@ class Features:
     @cached_property
     def move(self) -> tuple[tuple[Places, ...], ...]:
         return move_places()
+
+    @cached_property
+    def line(self) -> tuple[Places, ...]:
+        return line_places()
 
     @cached_property
     def shift(self) -> Places:
@@ -349,8 +413,17 @@ class Habits:
         return self._sum(*self.features.move[2])
 
     @cached_property
+    def line(self) -> NDArray[np.float32]:
+        """(presses, presses): a line goes on."""
+        return self._sum(*self.features.line)
+
+    @cached_property
     def shift(self) -> NDArray[np.float32]:
         return self._padded[self.features.shift]
+
+    def at(self, places_: Places) -> NDArray[np.float32]:
+        """The weights at places."""
+        return self._padded[places_]
 
     def family(self, name: str) -> Array:
         return of_family(self.weights, name)

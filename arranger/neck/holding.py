@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from arranger.music.time import Beat
 from arranger.music.written_note import WrittenNote
 from arranger.neck.habits import POSITIONS, Habits, speed
+from arranger.neck.nearby import Nearby, line_columns
 from arranger.neck.presses import (
     FINGER,
     FRET,
@@ -42,7 +43,7 @@ class Widths:
     """
 
     stage: int = 80
-    first: int = 200
+    first: int = 150
     held: int = 40
     struck: int = 600
 
@@ -52,7 +53,9 @@ class Stage:
     """``notes`` index the piece's notes: those struck, those held, and from column ``resting``
     those that have ended but whose finger may still rest there. ``codes`` (grips, notes) are
     presses, ``position`` (grips,). ``carried`` pairs a column with its column in the stage
-    before; ``lost`` is the share of its length a held note would lose, by column.
+    before; ``lost`` is the share of its length a held note would lose, by column. ``lines``
+    pairs a column struck with the column before that its line comes from; ``suits`` holds
+    places of features by position, (2, positions) for each window of notes near by.
     """
 
     notes: tuple[int, ...]
@@ -64,6 +67,8 @@ class Stage:
     lost: tuple[float, ...]
     roles: tuple[int, ...]
     pace: int
+    lines: tuple[tuple[int, int], ...] = ()
+    suits: tuple[Codes, ...] = ()
 
     def __len__(self) -> int:
         return len(self.codes)
@@ -120,6 +125,8 @@ def grip_scores(stage: Stage, habits: Habits) -> Scores:
     """(grips,) what each grip of the stage is worth by itself."""
     codes, position = stage.codes, stage.position
     total: Scores = habits.family("position")[position].astype(np.float32)
+    for plane in stage.suits:
+        total += habits.at(plane).sum(axis=0)[position]
     for column, role in enumerate(stage.roles):
         total += habits.struck[role, codes[:, column], position]
     for column in range(stage.struck, stage.resting):
@@ -141,6 +148,9 @@ def move_scores(before: Stage, here: Stage, habits: Habits) -> Scores:
     if before.resting < before.codes.shape[1]:
         known, was = before.rested
         total += was @ habits.rest_move[np.ix_(known, struck)] @ now.T
+    for column, came in here.lines:
+        rows = habits.line.take(before.codes[:, came], axis=0)
+        total += rows.take(here.codes[:, column], axis=1)
     total += habits.shift[here.pace][before.position][:, here.position]
     total += _shift_under(before, here, habits)
     total += _barre_change(before, here, habits)
@@ -252,6 +262,7 @@ class Holding:
         self.widths = widths
         self.capo = capo
         self.slurs = slurs or {}
+        self._nearby = Nearby(hand.neck.tuning, capo)
         self._struck: dict[tuple[tuple[int, ...], ...], Codes] = {}
 
     def choices(self, note: WrittenNote, pinned: bool = True) -> Codes:
@@ -313,6 +324,8 @@ class Holding:
             ),
             roles=roles([notes[index].midi for index in struck]),
             pace=speed(float(onset - notes[before.notes[0]].onset)) if before else 2,
+            suits=self._nearby.suits(notes, struck),
+            lines=tuple(line_columns(notes, before.notes, struck)) if before else (),
         )
         return self._kept(stage, came, labels)
 
@@ -425,6 +438,8 @@ def taken(stage: Stage, rows: NDArray[np.int64]) -> Stage:
         lost=stage.lost,
         roles=stage.roles,
         pace=stage.pace,
+        lines=stage.lines,
+        suits=stage.suits,
     )
 
 

@@ -1,6 +1,6 @@
 """How often our left hand does what editors printed, in pieces it has never seen.
 
-    python tests/bench/fingers.py DATA [--folds 5] [--epochs 4] [--shipped]
+    python tests/bench/fingers.py DATA [--folds 5] [--epochs 8] [--shipped]
 
 Solo pieces in standard tuning, cross-validated over pieces (training takes all labelled
 scores but the fold's); intervals are a bootstrap over pieces. ``--shipped`` measures the

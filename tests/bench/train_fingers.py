@@ -1,11 +1,14 @@
 """Learn the weights of ``arranger/tables/habits.toml`` from what editors printed.
 
-    python tests/bench/train_fingers.py DATA [--epochs 4] [--write]
+    python tests/bench/train_fingers.py DATA [--epochs 8] [--write]
 
 DATA is the project's folder of open data (``guitar/labelled``, ``SOURCES.csv``). Method: a
 conditional random field with hidden parts (Quattoni et al. 2007) over the lattice in which
 pieces are fingered; the labelled way is put into the lattice, the start is a hand's worth of
-weights set by hand, and the weights are drawn back towards it. A way that misses labels
+weights set by hand, and the weights are drawn back towards it. What a weight shares with others
+like it is learnt as a part of its own (``kindred.py``), so that a table leans on its rows and
+columns where labels are few. Of a piece with many labels each counts for less: they are one
+editor's habits. A way that misses labels
 counts the more for it while learning (softmax-margin: Gimpel and Smith 2010), so that the
 labelled one has to win by a margin. AdaGrad (Duchi et al. 2011), pieces in an order that a
 fixed seed decides.
@@ -26,6 +29,7 @@ from pathlib import Path
 
 import numpy as np
 from guitar_scores import GuitarScore, guitar_scores
+from kindred import Parts
 from numpy.typing import NDArray
 
 from arranger.music.written_note import WrittenNote
@@ -49,9 +53,11 @@ from arranger.tables.habits import as_written, left_habits
 
 Array = NDArray[np.float64]
 SEED = 7
-AROUND = 4
+AROUND = 6
 MOST = 150
 """Onsets before and after a label that are learnt with it, and labels of one piece."""
+MUCH = 40
+"""A piece with more labels counts as the root of how many times it has so many."""
 MARGIN = 1.0
 """Log-odds that each missed label gives a rival while learning."""
 FIXED = ("release",)
@@ -63,7 +69,7 @@ RESTS_LIKE = {
     "rest_other": "other_finger",
     "rest_pitch": "same_pitch",
 }
-OPEN_TRIALS = "0.8 gave 62.5, 45.2 and 75.9 %, 1.6 gave 60.3, 38.2 and 94.3 %"
+OPEN_TRIALS = "1.0 gave 63.1, 53.2 and 88.7 %, 1.3 gave 62.3, 51.6 and 93.1 %"
 """What ``open_low`` was worth when last tried."""
 NARROW = Widths(stage=64, first=240)
 """The lattices learnt from: the rivals of the labelled ways are near the top."""
@@ -263,6 +269,9 @@ class Counts:
     def grips(self, stage: Stage, features: Features, shares: Array) -> None:
         position = stage.position
         self.put(places("position", position), shares)
+        for suits in stage.suits:
+            for plane in suits:
+                self.put(plane[position], shares)
         for column, role in enumerate(stage.roles):
             codes = stage.codes[:, column]
             for plane in features.press:
@@ -293,6 +302,8 @@ class Counts:
             both, counts = np.ix_(known, struck), was.T @ shares @ now
             for plane in rested:
                 self.put(plane[both], counts)
+        for column, came in here.lines:
+            self._line(before.codes[:, came], here.codes[:, column], features, shares)
         rows = np.eye(POSITIONS)[before.position]
         steps = rows.T @ shares @ np.eye(POSITIONS)[here.position]
         self.put(features.shift[here.pace], steps)
@@ -309,6 +320,20 @@ class Counts:
                 self._few[START["barre_change"] + one] += shares[kind == one].sum()
         for column, place in here.carried[: here.resting - here.struck]:
             self._released(before.codes[:, place], here, column, shares)
+
+    def _line(
+        self,
+        was: NDArray[np.int32],
+        now: NDArray[np.int32],
+        features: Features,
+        shares: Array,
+    ) -> None:
+        """The presses of a line, few and often."""
+        old, came = np.unique(was, return_inverse=True)
+        new, goes = np.unique(now, return_inverse=True)
+        counts = np.eye(len(old))[came].T @ shares @ np.eye(len(new))[goes]
+        for plane in features.line:
+            self.put(plane[np.ix_(old, new)], counts)
 
     def _released(
         self, was: NDArray[np.int32], here: Stage, column: int, shares: Array
@@ -363,9 +388,13 @@ def gradient(piece: Sequence[Example], weights: Array) -> tuple[Array, float]:
 
 @dataclass(frozen=True)
 class Rates:
-    epochs: int = 4
-    step: float = 0.25
-    back: float = 0.02
+    """``step`` and ``back`` of a weight's own part, and of the parts it shares."""
+
+    epochs: int = 8
+    step: float = 0.07
+    shared_step: float = 0.02
+    back: float = 1.0
+    shared_back: float = 0.3
     """How strongly each label draws the weights back to where they began."""
 
 
@@ -374,46 +403,56 @@ def told(piece: Sequence[Example]) -> int:
     return sum(example.labels for example in piece)
 
 
+def worth(piece: Sequence[Example]) -> float:
+    """What each label of a piece counts."""
+    return min(1.0, float(np.sqrt(MUCH / told(piece))))
+
+
 def learnt(
     found: Sequence[Sequence[Example]], rates: Rates, begin: Array, *, say: bool = False
 ) -> Array:
     """Weights after some epochs; the mean over the last half of them."""
-    weights, sums = begin.copy(), np.full(TOTAL, 1.0)
-    mean, times = np.zeros(TOTAL), 0
+    parts = Parts()
+    own, sums = np.zeros(parts.count), np.full(parts.count, 1.0)
+    mean, times = np.zeros(parts.count), 0
+    back = np.where(parts.shared, rates.shared_back, rates.back)
+    step = np.where(parts.shared, rates.shared_step, rates.step)
     dice = random.Random(SEED)
     order = list(found)
     total = sum(told(piece) for piece in found)
+    counted = sum(told(piece) * worth(piece) for piece in found)
     for epoch in range(rates.epochs):
         dice.shuffle(order)
         likelihood = 0.0
         for piece in order:
-            up, value = gradient(piece, weights)
+            up, value = gradient(piece, begin + parts.weights(own))
             likelihood += value
-            up -= rates.back * told(piece) / total * (weights - begin) * len(found)
-            sums += up * up
-            weights += rates.step * up / np.sqrt(sums)
+            share = told(piece) * worth(piece) / counted * len(found)
+            drawn = parts.gradient(up * worth(piece)) - back * share * own
+            sums += drawn * drawn
+            own += step * drawn / np.sqrt(sums)
             if epoch >= rates.epochs // 2:
-                mean += weights
+                mean += own
                 times += 1
         if say:
             print(f"epoch {epoch + 1}: {likelihood / total:.4f} a label", flush=True)
-    return mean / times
+    return begin + parts.weights(mean / times)
 
 
 HEAD = """\
 # What guitarists' left hands do rather than not: log-odds by family of features, in the
 # order of arranger/neck/habits.py. Learnt by tests/bench/train_fingers.py on
 # ../shared/data/guitar/labelled (open data, {scores} scores, {labels} labels), seed {seed},
-# {epochs} epochs, drawn back ({back}) towards weights set by hand, won by a margin of {margin}
-# a label; what letting a note go early costs (release) is set by hand. Agreement with pieces
-# kept back: tests/bench/fingers.py.
+# {epochs} epochs, each weight's own part and those it shares drawn back ({back}, {shared_back})
+# towards weights set by hand, won by a margin of {margin} a label; what letting a note go early
+# costs (release) is set by hand. Agreement with pieces kept back: tests/bench/fingers.py.
 # agree: how much the likeliest whole counts beside the likeliest finger of each note.
 # held, position: what a held note's press and the hand's position count there beside the press
 # of a struck note; set by hand.
 # open_low, open_position: added for an open string in the lowest positions, because editors
 # number notes that a finger plays and seldom open ones. The more, the more open strings
 # agree and the less the rest: {open_trials}
-# (left fingers, strings printed, open strings printed; two of five folds kept back).
+# (left fingers, strings printed, open strings printed; five folds kept back).
 # around: how many onsets on either side have to be the same for two places to be fingered
 # alike. rests, rest_for: how many fingers are followed where their note has ended, and until
 # how many quarters after it began; as many as the time for it allows. Set by hand.
@@ -470,6 +509,7 @@ def main() -> None:
             "seed": SEED,
             "epochs": rates.epochs,
             "back": rates.back,
+            "shared_back": rates.shared_back,
             "margin": MARGIN,
             "agree": args.agree,
             "held": left_habits().held,
