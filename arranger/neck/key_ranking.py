@@ -41,8 +41,9 @@ class RankedKey:
 
 def rank_keys(
     reduction: Reduction, maker: GripMaker, each: Each = in_turn
-) -> tuple[list[RankedKey], Lattice]:
-    """Every key of the reduction, the cheapest first, and the lattice of the first.
+) -> tuple[list[RankedKey], list[Lattice]]:
+    """Every key of the reduction, the cheapest first, and the lattices of those that are so
+    close that only their solutions can tell them apart, in that order.
 
     ``each`` does tasks of which none needs another.
     """
@@ -55,17 +56,19 @@ def rank_keys(
         count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
         settings = tuple(entry.setting for entry in estimated[:count])
         rest = estimated[count:]
-    solved: list[RankedKey] = []
-    best: Lattice | None = None
+    solved: list[tuple[RankedKey, Lattice]] = []
+    known: list[RankedKey] = []
     for setting in settings:
         net = network(reduction, setting, maker, each=each)
-        entry = RankedKey(setting, _points(reduction, setting, net), plain=False)
-        if best is None or _order(entry) < _order(min(solved, key=_order)):
-            best = net  # the others are let go: a long piece fills much memory
-        solved.append(entry)
-    if best is None:
+        known.append(RankedKey(setting, _points(reduction, setting, net), plain=False))
+        solved.append((known[-1], net))
+        most = min(entry.points for entry in known) * (1 + table.even_keys)
+        # The others are let go: a long piece fills much memory.
+        solved = [(entry, net) for entry, net in solved if entry.points <= most]
+    if not solved:
         raise InternalFault("there is no key to try")
-    return [*_in_order(solved), *rest], best
+    nets = [net for _, net in sorted(solved, key=lambda pair: _order(pair[0]))]
+    return [*_in_order(known), *rest], nets
 
 
 def _halved(
@@ -106,6 +109,17 @@ def _plain(
     return RankedKey(key, _points(bare, key, net), plain=True), made
 
 
+def taken(ranked: list[RankedKey], solved: list[float]) -> list[RankedKey]:
+    """The keys with the one first that is cheapest now that the first of them are ``solved``:
+    the points of their solutions, with the signature.
+    """
+    known = [
+        replace(entry, points=points)
+        for entry, points in zip(ranked[: len(solved)], solved, strict=True)
+    ]
+    return [*_in_order(known), *ranked[len(solved) :]]
+
+
 def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:
     """Some bars of the piece with tune and thumb alone: no inner notes, no owed thirds."""
     return replace(
@@ -130,8 +144,12 @@ def sample(reduction: Reduction, most: int) -> frozenset[int]:
 
 def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:
     """The bound of a key's dynamic program, and what its signature costs the reader."""
-    reading = setting.reading_cost * len(reduction.analysis.score.bars)
-    return least_cost(net) / 10 + reading
+    return least_cost(net) / 10 + reading(reduction, setting)
+
+
+def reading(reduction: Reduction, setting: Setting) -> float:
+    """Points that a key's signature costs the reader in the whole piece."""
+    return setting.reading_cost * len(reduction.analysis.score.bars)
 
 
 def _in_order(entries: Iterable[RankedKey]) -> list[RankedKey]:

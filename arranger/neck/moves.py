@@ -47,7 +47,8 @@ class Step:
     moving the tune by octaves costs there.
     ``bass_step`` is the source's step of a bass line; ``led_by`` holds the pitch classes
     that the thumb may have played just before only if this note follows them by step.
-    ``seconds`` is the time for it.
+    ``brief``: the harmony at the later slot is gone sooner than the hand may change its shape
+    on average. ``seconds`` is the time for it.
     """
 
     tune: str
@@ -58,6 +59,7 @@ class Step:
     bass_step: int | None
     led_by: tuple[int, ...]
     chord_begins: bool
+    brief: bool
     may_change: bool
     opens_bar: bool
     seconds: float
@@ -312,10 +314,13 @@ class Mover:
     def _hand(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
     ) -> IntArray:
-        """A shape is taken up with the harmony, or on a strong beat at a price."""
+        """A shape is taken up with the harmony, or on a strong beat at a price; one for a
+        brief harmony has the price of the pace besides.
+        """
         changed = before.hand[here] != after.hand[there]
-        paced = np.where(changed & self.shaped[after.hand[there]], np.int32(self.change), 0)
-        entry: IntArray = self.hand_costs[after.hand[there]] + paced.astype(np.int32)
+        taken_up = changed & self.shaped[after.hand[there]]
+        paced = np.where(taken_up, np.int32(self.change if step.brief else 0), np.int32(0))
+        entry: IntArray = self.hand_costs[after.hand[there]] + paced
         if step.chord_begins:
             return entry
         extra = np.int32(tenths(self.shapes.change_within))

@@ -6,6 +6,7 @@ the next. Times are seconds at the student's tempo, costs whole tenths of a poin
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -286,11 +287,25 @@ class PieceBuilder:
             bass_step=stroke.step if bass == "new" and stroke is not None else None,
             led_by=self._led_by(after) if bass == "new" else (),
             chord_begins=after.chord_begins,
+            brief=self._is_brief(after),
             may_change=after.strong,
             opens_bar=opens_bar,
             seconds=round(reduction.seconds(before.length), 3),
             length=Fraction(before.length),
         )
+
+    def _is_brief(self, slot: Slot) -> bool:
+        """Whether the harmony of a slot fills too little of its bar to get a shape of its own,
+        at the pace at which this level changes shapes.
+
+        What lies beyond the bar lines does not count: equal bars are played alike.
+        """
+        bar = self._reduction.analysis.score.bars[slot.bar]
+        chords = self._reduction.analysis.chords
+        place = bisect_right(chords, slot.onset, key=lambda span: span.start) - 1
+        span = chords[max(0, place)]
+        inside = min(span.end, bar.end) - max(span.start, bar.start)
+        return float(inside) * self._rules.level.changes_per_bar < float(bar.length)
 
     def _led_by(self, slot: Slot) -> tuple[int, ...]:
         """Tones that the stroke before the one in ``slot`` may only play to lead to it."""

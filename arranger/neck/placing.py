@@ -15,7 +15,7 @@ from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
-from arranger.neck.key_ranking import RankedKey, rank_keys
+from arranger.neck.key_ranking import RankedKey, rank_keys, reading, taken
 from arranger.neck.marked import beside_book, check_bars, check_way, marked_rows, window
 from arranger.neck.network import at_pace, grip_maker, mover_of, network
 from arranger.neck.others import other_ways
@@ -57,9 +57,9 @@ def place(
     check_bars(reduction, others)
     burden = burden_of(reduction, priced)
     maker = grip_maker(reduction, level, player, burden)
-    ranked, net = rank_keys(reduction, maker, each)
+    ranked, nets = rank_keys(reduction, maker, each)
+    ranked, (net, proven, pace) = _best_key(reduction, level, ranked, nets, burden)
     setting = ranked[0].setting
-    net, proven, pace = _paced(reduction, level, net, burden)
     whole = net, proven.paths
     if reduction.marks.marked_bars:
         net, proven, whole = _with_marks(
@@ -97,6 +97,28 @@ def place(
             others,
         ),
     )
+
+
+def _best_key(
+    reduction: Reduction,
+    level: Level,
+    ranked: list[RankedKey],
+    nets: list[Lattice],
+    burden: Burden,
+) -> tuple[list[RankedKey], tuple[Lattice, Proven, Pace]]:
+    """The keys with the cheapest first, and its solution.
+
+    Where the bounds of several are close, all of them are solved: a key may need more shapes
+    or more travels than its bound can know.
+    """
+    best = _paced(reduction, level, nets[0], burden)
+    points = [best[1].objective / 10 + reading(reduction, ranked[0].setting)]
+    for entry, net in zip(ranked[1:], nets[1:], strict=False):
+        found = _paced(reduction, level, net, burden)
+        points.append(found[1].objective / 10 + reading(reduction, entry.setting))
+        if points[-1] < min(points[:-1]):
+            best = found
+    return (taken(ranked, points) if len(points) > 1 else ranked), best
 
 
 def _paced(

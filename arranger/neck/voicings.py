@@ -185,14 +185,17 @@ class VoicingMaker:
                     yield spot_code(spot, RELEASED), *where, 0, 0, 0
 
     def _bass_price(self, spot: Spot, hand: Hand) -> int:
-        """Tenths by which a bass note lies so high that it leaves the tune no room, or beside
-        the shape.
+        """Tenths by which a bass note lies so high that it leaves the tune no room, in the
+        reach of an open string, or beside the shape.
         """
-        above = max(0, self.rules.neck.midi(spot) - self.bass.comfortable_high)
+        midi = self.rules.neck.midi(spot)
+        above = max(0, midi - self.bass.comfortable_high)
         price = tenths(self.bass.high * above) + self.burden.begun(spot)
-        if hand.shape is not None and hand.shape.frets[6 - spot.string] != spot.fret:
-            price += tenths(self.rules.costs.not_in_shape)
-        return price
+        if hand.shape is not None and hand.shape.frets[6 - spot.string] == spot.fret:
+            return price
+        if spot.string > 4 and midi >= self.rules.neck.tuning[spot.string - 2]:
+            price += tenths(self.bass.past_open)
+        return price + (tenths(self.rules.costs.not_in_shape) if hand.shape is not None else 0)
 
     # Fingers -------------------------------------------------------------------------
 

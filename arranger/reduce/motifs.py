@@ -11,31 +11,46 @@ from arranger.music.score import Note
 from arranger.music.time import Beat
 from arranger.tables.arranging import MelodyCosts
 
-BEFORE, AFTER = 2, 2
-"""Notes around a step that tell it from others: with fewer every scale is a motif."""
+STEPS = 3
+"""Steps that make a motif: with fewer every scale is one."""
 
 Motif = tuple[tuple[int, Beat], ...]
-"""Steps in semitones and in quarters."""
+"""Steps in degrees of a scale and in quarters."""
+DEGREES = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
+"""The degrees of a scale that an interval of so many semitones spans: a fourth is answered by
+a tritone, and is the same motif. Theory of intervals; the tritone as a fourth: common
+practice, no source.
+"""
 
 
 def weights(tune: Sequence[Note], costs: MelodyCosts) -> list[float]:
     """How much the step into each note of the tune weighs, from 1 to ``costs.motif_most``.
 
-    The notes around a step are its motif, in whatever key. Each doubling of the times it is
-    heard adds ``costs.motif``: a hook turned upside down is a different tune, while a step
-    heard once is soon forgotten (common practice, no source).
+    A step belongs to the motif around it that is heard most, in whatever key and on whatever
+    degree of it. Each doubling of the times it is heard adds ``costs.motif``: a hook turned
+    upside down is a different tune, while a step heard once is soon forgotten (common
+    practice, no source).
     """
-    motifs = [_motif(tune, place) for place in range(len(tune))]
-    times = Counter(motifs)
-    return [
-        round(min(costs.motif_most, 1.0 + costs.motif * log2(times[motif])), 2)
-        for motif in motifs
+    steps = [
+        (_degrees(after.midi - before.midi), after.onset - before.onset)
+        for before, after in pairwise(tune)
     ]
+    motifs = [tuple(steps[place : place + STEPS]) for place in range(len(steps))]
+    times = Counter(motifs)
+    heard = [times[motif] if len(motif) == STEPS else 1 for motif in motifs]
+    most = [
+        max(heard[max(0, place - STEPS + 1) : place + 1], default=1)
+        for place in range(len(steps))
+    ]
+    return [1.0, *(_weight(count, costs) for count in most)][: len(tune)]
 
 
-def _motif(tune: Sequence[Note], place: int) -> Motif:
-    around = tune[max(0, place - BEFORE) : place + AFTER]
-    return tuple(
-        (after.midi - before.midi, after.onset - before.onset)
-        for before, after in pairwise(around)
-    )
+def _weight(times: int, costs: MelodyCosts) -> float:
+    return round(min(costs.motif_most, 1.0 + costs.motif * log2(times)), 2)
+
+
+def _degrees(semitones: int) -> int:
+    """The interval in degrees of a scale, down below zero; octaves count seven."""
+    octaves, rest = divmod(abs(semitones), 12)
+    degrees = 7 * octaves + DEGREES[rest]
+    return degrees if semitones > 0 else -degrees

@@ -249,7 +249,8 @@ class _Thumb:
         if beat.texture == "waltz" and not strong and beat.source is None:
             step = self._chord_above(beat.onset)
         if beat.source is not None and (strong or step is not None):
-            choices = _given(beat.source, chord, self._costs)
+            goes_on = beat.texture in ALTERNATING and step is None and not self._changes(beat)
+            choices = _given(beat.source, chord, self._costs, goes_on=goes_on)
         elif beat.source is not None and chord is not None and self._owes_root(beat, chord):
             choices = _rooted(chord, self._costs)
         elif chord is not None:
@@ -386,13 +387,23 @@ def _leading_on(
     return _choices(choices | {note.midi % 12: costs.source_tone})
 
 
-def _given(note: Note, chord: Chord | None, costs: BassCosts) -> tuple[BassChoice, ...]:
-    """The source's bass tone first; the root and fifth as ways out."""
+def _given(
+    note: Note, chord: Chord | None, costs: BassCosts, *, goes_on: bool = False
+) -> tuple[BassChoice, ...]:
+    """The source's bass tone first; the root and fifth as ways out. The root is nearly as
+    good where an alternating bass ``goes_on`` under the same chord: which of them falls on
+    which beat is the hand's choice.
+    """
     choices = {note.midi % 12: costs.source_tone}
     if chord is not None:
-        for tone, extra in ((chord.root, 0.0), (chord.fifth, costs.not_root_strong)):
+        missed = costs.root_for_other if goes_on else costs.source_missed
+        ways_out = (
+            (chord.root, missed),
+            (chord.fifth, costs.source_missed + costs.not_root_strong),
+        )
+        for tone, cost in ways_out:
             if tone is not None and tone not in choices:
-                choices[tone] = costs.source_missed + extra
+                choices[tone] = cost
     return _choices(choices)
 
 

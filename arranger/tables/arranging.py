@@ -39,6 +39,7 @@ class BassCosts(Table):
     root: float = Field(ge=0)
     source_tone: float = Field(ge=0)
     source_missed: float = Field(ge=0)
+    root_for_other: float = Field(ge=0)
     root_owed: float = Field(ge=0)
     not_root_strong: float = Field(ge=0)
     fifth_weak: float = Field(ge=0)
@@ -56,6 +57,7 @@ class BassCosts(Table):
     leap: float = Field(ge=0)
     comfortable_high: int = Field(ge=40, le=76)
     high: float = Field(ge=0)
+    past_open: float = Field(ge=0)
     released: float = Field(ge=0)
 
 

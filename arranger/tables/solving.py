@@ -21,6 +21,7 @@ class SolvingTable(Table):
     keys_in_full: int = Field(ge=1)
     keys_after_plain: int = Field(ge=1)
     close_keys: float = Field(ge=0)
+    even_keys: float = Field(ge=0)
     paces: tuple[tuple[float, float], ...] = Field(min_length=1)
     plain_rounds: tuple[tuple[int, int], ...] = Field(min_length=1)
     plain_ceiling: float = Field(gt=0)

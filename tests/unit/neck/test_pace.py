@@ -33,7 +33,7 @@ def solved(
         analysis, level=level, level_name=name, player=default_player(level), key=key
     )
     maker = placing.grip_maker(reduction, level, default_player(level))
-    _, net = placing.rank_keys(reduction, maker)
+    _, (net, *_) = placing.rank_keys(reduction, maker)
     return placing._paced(reduction, level, net)[:2]
 
 
@@ -63,3 +63,18 @@ def test_only_what_is_beyond_grows_dearer() -> None:
 
 def _paths(found: tuple[Lattice, Proven]) -> tuple[Lattice, dict[int, tuple[int, ...]]]:
     return found[0], found[1].paths
+
+
+def test_only_a_brief_harmony_pays_for_the_pace() -> None:
+    """A chord that fills its bar gets its shape, however restless the piece is elsewhere."""
+    mixed = heard(
+        "E4:4 A4:2 B4:2 E4:4 A4:2 B4:2",
+        "C3:4 F3:2 G3:2 C3:4 F3:2 G3:2",
+        chords="C:4 F:2 G:2 C:4 F:2 G:2",
+        texture="hymn",
+    )
+    level = level_named("beginner")
+    net, _ = solved(mixed, level, "beginner", "C")
+    steps = [step for bar in net.piece.classes for step in bar.steps if step.chord_begins]
+    steps += [joint.step for joint in net.piece.kinds]
+    assert [step.brief for step in steps] == [True, True, False]

@@ -39,6 +39,19 @@ def test_a_motif_is_known_in_another_key_and_never_weighs_without_end() -> None:
     assert max(weights(notes.score.notes, COSTS)) == COSTS.motif_most
 
 
+def test_a_motif_is_known_on_another_degree_of_the_scale() -> None:
+    """A fourth that a tritone answers is the same motif: common practice, no source."""
+    answered = "F5:1/2 C5:1 A4:1/2 C5:1 r:1 E5:1/2 Bb4:1 G4:1/2 Bb4:1 r:1 "
+    assert played(answered, "F:4 C:4")[2].weight == 1.0 + COSTS.motif
+
+
+def test_how_a_motif_is_reached_does_not_change_it() -> None:
+    """The same hook from above and from below: its own steps weigh alike."""
+    twice = played("C4:1 " + HOOK + "C6:1 " + HOOK, "C:4 C:4 C:4")
+    assert [note.weight for note in twice][2:5] == [1.0 + COSTS.motif] * 3
+    assert [note.weight for note in twice][7:10] == [1.0 + COSTS.motif] * 3
+
+
 def test_equal_bars_weigh_alike() -> None:
     """The last bar of its kind ends the piece, and has no motif beyond it."""
     notes = played("C4:2 E4:2 C4:2 E4:2 C4:2 E4:2", "C:4 C:4 C:4")

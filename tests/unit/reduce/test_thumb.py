@@ -70,7 +70,14 @@ def test_a_strong_beat_of_stride_has_the_bass_of_the_source() -> None:
     first, _, third, _ = thumb(heard("E5:4", "C3:1 r:1 G2:1 r:1", chords="C:4"))
     assert (tones(first)[0], first.choices[0].cost) == (C, COSTS.source_tone)
     assert (tones(third)[0], third.choices[0].cost) == (G, COSTS.source_tone)
-    assert all(c.cost >= COSTS.source_missed for c in third.choices[1:])
+
+
+def test_the_root_may_stand_for_the_fifth_while_the_chord_goes_on() -> None:
+    """Which of the two falls on which beat is the hand's choice: common practice, no source."""
+    _, _, third, _ = thumb(heard("E5:4", "C3:1 r:1 G2:1 r:1", chords="C:4"))
+    assert [(c.pitch_class, c.cost) for c in third.choices[1:]] == [(C, COSTS.root_for_other)]
+    _, _, changed, _ = thumb(heard("E5:4", "C3:1 r:1 E2:1 r:1", chords="C:2 Am:2"))
+    assert all(c.cost >= COSTS.source_missed for c in changed.choices[1:])
 
 
 def test_a_weak_beat_takes_fifth_before_root_before_third() -> None:
