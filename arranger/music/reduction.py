@@ -134,14 +134,14 @@ class BarWish:
 class Setting:
     """A key to try: ``transposition`` in semitones (-6..5).
 
-    ``promise`` ranks keys before any is solved (lower is better); ``reading_cost`` is
-    what its signature costs the reader, in points a bar.
+    ``promise`` ranks keys before any is solved (lower is better); ``key_cost`` is
+    what it costs by itself, in points a bar: its signature, and chords that do not lie open.
     """
 
     key: Key
     transposition: int
     promise: float
-    reading_cost: float
+    key_cost: float
     reason: str
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from arranger.music.each import Each, in_turn
+from arranger.music.equal_bars import heads
 from arranger.music.errors import InternalFault
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, least_cost
@@ -50,7 +51,8 @@ def rank_keys(
     table = solving()
     settings = reduction.settings
     rest: list[RankedKey] = []
-    if len(settings) > table.keys_in_full:
+    bars = len(_different(reduction))
+    if len(settings) > table.keys_in_full and len(settings) * bars > table.bars_in_full:
         estimated = _halved(reduction, maker, table, each)
         close = estimated[0].points * (1 + table.close_keys)
         count = sum(entry.points <= close for entry in estimated[: table.keys_after_plain])
@@ -111,7 +113,7 @@ def _plain(
 
 def taken(ranked: list[RankedKey], solved: list[float]) -> list[RankedKey]:
     """The keys with the one first that is cheapest now that the first of them are ``solved``:
-    the points of their solutions, with the signature.
+    the points of their solutions and of the keys themselves.
     """
     known = [
         replace(entry, points=points)
@@ -130,26 +132,34 @@ def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:
 
 
 def sample(reduction: Reduction, most: int) -> frozenset[int]:
-    """Indices of bars that stand for the piece: evenly spread runs of its different bars.
+    """Indices of bars that stand for the piece: evenly spread runs of its different bars, each
+    as often as it is played, so that a hook weighs what it does in the piece.
 
-    All bars as played, where there are no more than ``most`` different ones or it is 0.
+    All bars, where there are no more than ``most`` different ones or it is 0.
     """
-    different = [i for i, same in enumerate(reduction.analysis.same_as) if same is None]
+    same_as = reduction.analysis.same_as
+    different = _different(reduction)
     if not most or len(different) <= most:
-        return frozenset(range(len(reduction.analysis.same_as)))
+        return frozenset(range(len(same_as)))
     runs = [different[at : at + RUN] for at in range(0, len(different), RUN)]
     count = max(1, most // RUN)
-    return frozenset(bar for place in range(count) for bar in runs[place * len(runs) // count])
+    chosen = {bar for place in range(count) for bar in runs[place * len(runs) // count]}
+    return frozenset(bar for bar, head in enumerate(heads(same_as)) if head in chosen)
+
+
+def _different(reduction: Reduction) -> list[int]:
+    """The bars that are the first of their kind."""
+    return [bar for bar, same in enumerate(reduction.analysis.same_as) if same is None]
 
 
 def _points(reduction: Reduction, setting: Setting, net: Lattice) -> float:
-    """The bound of a key's dynamic program, and what its signature costs the reader."""
-    return least_cost(net) / 10 + reading(reduction, setting)
+    """The bound of a key's dynamic program, and what the key costs by itself."""
+    return least_cost(net) / 10 + key_points(reduction, setting)
 
 
-def reading(reduction: Reduction, setting: Setting) -> float:
-    """Points that a key's signature costs the reader in the whole piece."""
-    return setting.reading_cost * len(reduction.analysis.score.bars)
+def key_points(reduction: Reduction, setting: Setting) -> float:
+    """Points that a key costs by itself in the whole piece: its signature and its chords."""
+    return setting.key_cost * len(reduction.analysis.score.bars)
 
 
 def _in_order(entries: Iterable[RankedKey]) -> list[RankedKey]:

@@ -15,7 +15,7 @@ from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
-from arranger.neck.key_ranking import RankedKey, rank_keys, reading, taken
+from arranger.neck.key_ranking import RankedKey, key_points, rank_keys, taken
 from arranger.neck.marked import beside_book, check_bars, check_way, marked_rows, window
 from arranger.neck.network import at_pace, grip_maker, mover_of, network
 from arranger.neck.others import other_ways
@@ -112,10 +112,10 @@ def _best_key(
     or more travels than its bound can know.
     """
     best = _paced(reduction, level, nets[0], burden)
-    points = [best[1].objective / 10 + reading(reduction, ranked[0].setting)]
+    points = [best[1].objective / 10 + key_points(reduction, ranked[0].setting)]
     for entry, net in zip(ranked[1:], nets[1:], strict=False):
         found = _paced(reduction, level, net, burden)
-        points.append(found[1].objective / 10 + reading(reduction, entry.setting))
+        points.append(found[1].objective / 10 + key_points(reduction, entry.setting))
         if points[-1] < min(points[:-1]):
             best = found
     return (taken(ranked, points) if len(points) > 1 else ranked), best

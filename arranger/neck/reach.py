@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -129,7 +130,8 @@ class HandRules:
         if share > 1.0:
             return None
         crossed = first.fret == second.fret and first.string < second.string
-        return self.costs.stretch * share**3 + self.costs.same_fret_reversed * crossed
+        stretch = self.costs.stretch * math.pow(share, self.costs.stretch_power)
+        return stretch + self.costs.same_fret_reversed * crossed
 
     def _thumb_near(self, finger: Spot, thumb: Spot) -> bool:
         along = self.neck.distance(Spot(1, finger.fret), Spot(1, thumb.fret))

@@ -71,6 +71,8 @@ class FillCosts(Table):
 
 class KeyCosts(Table):
     accidental: float = Field(ge=0)
+    first: tuple[str, ...]
+    later: float = Field(ge=0)
 
 
 class ArrangingTable(Table):

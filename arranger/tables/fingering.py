@@ -15,6 +15,7 @@ class HoldCosts(Table):
     off_fret: float = Field(ge=0)
     off_fret_little_back: float = Field(ge=0)
     stretch: float = Field(ge=0)
+    stretch_power: float = Field(ge=1)
     same_fret_reversed: float = Field(ge=0)
     barre: float = Field(ge=0)
     full_barre: float = Field(ge=0)

@@ -19,6 +19,7 @@ class SolvingTable(Table):
     work: float = Field(gt=0)
     seconds: float = Field(gt=0)
     keys_in_full: int = Field(ge=1)
+    bars_in_full: int = Field(ge=1)
     keys_after_plain: int = Field(ge=1)
     close_keys: float = Field(ge=0)
     even_keys: float = Field(ge=0)

@@ -109,7 +109,7 @@ def problem(file: File, level_name: str) -> Problem:
 
 def _key_cost(reduction: Reduction, setting: Setting, net: Lattice) -> int:
     bars = len(reduction.analysis.score.bars)
-    return prices(net).best + tenths(setting.reading_cost * bars)
+    return prices(net).best + tenths(setting.key_cost * bars)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ SONG = heard(
 
 def key(tonic: int, points: float, *, plain: bool = False) -> RankedKey:
     setting = Setting(
-        key=Key(tonic, "major"), transposition=0, promise=0.0, reading_cost=0.0, reason=""
+        key=Key(tonic, "major"), transposition=0, promise=0.0, key_cost=0.0, reason=""
     )
     return RankedKey(setting, points, plain=plain)
 

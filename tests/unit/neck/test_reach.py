@@ -73,12 +73,14 @@ def test_a_wider_stretch_costs_more() -> None:
     assert 0 < near < far
 
 
-def test_a_stretch_costs_the_third_power_of_its_share_of_the_reach() -> None:
+def test_a_stretch_costs_a_power_of_its_share_of_the_reach() -> None:
     """Frets 1 and 3 on one string: L·(2^(-1/12) − 2^(-3/12)) mm; the cube is ours."""
     hand = rules()
     apart = hand.neck.scale_length * (2 ** (-1 / 12) - 2 ** (-3 / 12))
     share = apart / hand.player.reach.between(1, 3)
-    assert hand.hold([(6, 1, 1), (6, 3, 3)]) == pytest.approx(COSTS.stretch * share**3)
+    assert hand.hold([(6, 1, 1), (6, 3, 3)]) == pytest.approx(
+        COSTS.stretch * share**COSTS.stretch_power
+    )
 
 
 # Barres ---------------------------------------------------------------------------------

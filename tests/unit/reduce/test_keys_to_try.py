@@ -57,9 +57,17 @@ def test_transposition_is_the_shorter_way() -> None:
 
 
 def test_a_flat_costs_the_reader_twice_a_sharp() -> None:
-    cost = {setting.key.short: setting.reading_cost for setting in tried(MINOR, "advanced")}
+    cost = {setting.key.short: setting.key_cost for setting in tried(MINOR, "advanced")}
     assert cost["Am"] == 0
     assert cost["Dm"] == pytest.approx(2 * cost["Em"])
+
+
+def test_keys_whose_chords_do_not_lie_open_cost_more() -> None:
+    """The keys that a student learns first: common practice, no source."""
+    cost = {setting.key.short: setting.key_cost for setting in tried(MINOR, "advanced")}
+    costs = arranging().keys
+    assert cost["Bm"] == pytest.approx(2 * costs.accidental + costs.later)
+    assert all(cost[key] < costs.later for key in ("Am", "Em", "Dm"))
 
 
 def test_every_key_of_a_level_is_tried_the_most_promising_first() -> None:
