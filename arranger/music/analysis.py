@@ -95,7 +95,11 @@ class Analysis:
 
     def chord_at(self, onset: Beat) -> Chord | None:
         """The harmony at ``onset``."""
-        return self.chords[_span_at(self.chords, onset)].chord
+        return self.harmony_at(onset).chord
+
+    def harmony_at(self, onset: Beat) -> ChordSpan:
+        """The harmony at ``onset``, with where it begins and ends."""
+        return self.chords[_span_at(self.chords, onset)]
 
     def texture_at(self, onset: Beat) -> TextureSpan:
         """The texture at ``onset``, with how often the thumb plays there."""

@@ -114,12 +114,19 @@ def _plain(
 def taken(ranked: list[RankedKey], solved: list[float]) -> list[RankedKey]:
     """The keys with the one first that is cheapest now that the first of them are ``solved``:
     the points of their solutions and of the keys themselves.
+
+    Bounds rise by what the solution of that key lies above its own, so that all compare.
     """
+    bounds = ranked[: len(solved)]
     known = [
-        replace(entry, points=points)
-        for entry, points in zip(ranked[: len(solved)], solved, strict=True)
+        replace(entry, points=points) for entry, points in zip(bounds, solved, strict=True)
     ]
-    return [*_in_order(known), *ranked[len(solved) :]]
+    least, best = min(zip(solved, bounds, strict=True), key=lambda pair: pair[0])
+    rest = [
+        replace(entry, points=entry.points + (0 if entry.plain else least - best.points))
+        for entry in ranked[len(solved) :]
+    ]
+    return [*_in_order(known), *rest]
 
 
 def _bare(reduction: Reduction, bars: frozenset[int]) -> Reduction:

@@ -6,7 +6,6 @@ the next. Times are seconds at the student's tempo, costs whole tenths of a poin
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -301,9 +300,7 @@ class PieceBuilder:
         What lies beyond the bar lines does not count: equal bars are played alike.
         """
         bar = self._reduction.analysis.score.bars[slot.bar]
-        chords = self._reduction.analysis.chords
-        place = bisect_right(chords, slot.onset, key=lambda span: span.start) - 1
-        span = chords[max(0, place)]
+        span = self._reduction.analysis.harmony_at(slot.onset)
         inside = min(span.end, bar.end) - max(span.start, bar.start)
         return float(inside) * self._rules.level.changes_per_bar < float(bar.length)
 

@@ -118,7 +118,7 @@ def _best_key(
         points.append(found[1].objective / 10 + key_points(reduction, entry.setting))
         if points[-1] < min(points[:-1]):
             best = found
-    return (taken(ranked, points) if len(points) > 1 else ranked), best
+    return taken(ranked, points), best
 
 
 def _paced(

@@ -81,12 +81,12 @@ def _setting(
     missing = _without_shape(analysis, transposition, level, player)
     closed = _without_open_bass(analysis, transposition)
     accidentals = key.sharps if key.sharps > 0 else -2 * key.sharps
-    cost = costs.accidental * accidentals + costs.later * (key.short not in costs.first)
+    reading = costs.accidental * accidentals
     return Setting(
         key=key,
         transposition=transposition,
-        promise=2.0 * missing + closed + costs.accidental * accidentals,
-        key_cost=cost,
+        promise=2.0 * missing + closed + reading,
+        key_cost=reading + costs.later * (key.short not in costs.first),
         reason=(
             f"{round(100 * (1 - missing))} % of the time its chords lie in shapes of this "
             f"level, {round(100 * (1 - closed))} % of the time the bass has an open string"

@@ -8,14 +8,11 @@ from itertools import pairwise
 from math import log2
 
 from arranger.music.score import Note
-from arranger.music.time import Beat
 from arranger.tables.arranging import MelodyCosts
 
 STEPS = 3
 """Steps that make a motif: with fewer every scale is one."""
 
-Motif = tuple[tuple[int, Beat], ...]
-"""Steps in degrees of a scale and in quarters."""
 DEGREES = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 """The degrees of a scale that an interval of so many semitones spans: a fourth is answered by
 a tritone, and is the same motif. Theory of intervals; the tritone as a fourth: common
