@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol, TypeVar
+from typing import Protocol, TypeVar, cast
 
 T = TypeVar("T")
+One = TypeVar("One")
+Other = TypeVar("Other")
 
 
 class Each(Protocol):
@@ -21,3 +23,10 @@ class Each(Protocol):
 def in_turn(tasks: Sequence[Callable[[], T]]) -> list[T]:
     """All tasks here, one after another."""
     return [task() for task in tasks]
+
+
+def both(each: Each, one: Callable[[], One], other: Callable[[], Other]) -> tuple[One, Other]:
+    """The results of two tasks of different kinds."""
+    tasks: list[Callable[[], One | Other]] = [one, other]
+    first, second = each(tasks)
+    return cast("One", first), cast("Other", second)

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import partial
 
 from arranger.music.arrangement import Arrangement
-from arranger.music.each import Each, in_turn
+from arranger.music.each import Each, both, in_turn
 from arranger.music.lesson import Lesson
 from arranger.music.repeats import repeats
 from arranger.music.verdict import Verdict
 from arranger.render.compare_page import compare_page
 from arranger.render.comparison import comparison_json, comparison_rows, curve_lines
 from arranger.render.document_json import arrangement_from_json, arrangement_json
-from arranger.render.engrave import engraved
+from arranger.render.engrave import System, engraved
 from arranger.render.extras import NO_EXTRAS, Extras
-from arranger.render.fold import folded
+from arranger.render.fold import Folded, folded
 from arranger.render.midi import practice_midi
 from arranger.render.musicxml import musicxml_score
 from arranger.render.other_ways import other_lines
@@ -71,31 +72,55 @@ def documents(
     ------
     InternalFault : a document does not fit its own schema.
     """
-    drawn, written = each(
+    drawing, written = both(
+        each,
+        partial(_drawn, arrangement, paper, extras),
+        partial(_written, arrangement, verdict, lesson, extras),
+    )
+    sheets = each(
         [
-            partial(_drawn, arrangement, verdict, lesson, paper, extras),
-            partial(_written, arrangement, verdict, lesson, extras),
+            partial(_sheet_to_print, arrangement, verdict, lesson, drawing, paper),
+            partial(_sheet_to_play, arrangement, verdict, lesson, drawing),
         ]
     )
-    return {name: {**drawn, **written}[name] for name in sorted({**drawn, **written})}
+    found = {**written, **sheets[0], **sheets[1]}
+    return {name: found[name] for name in sorted(found)}
 
 
-def _drawn(
-    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, paper: Paper, extras: Extras
-) -> dict[str, bytes]:
-    """The sheets to play from and to print, of one engraving where they are as wide."""
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    """What the sheets show: ``systems`` to play from and those to print."""
+
+    folds: Folded
+    systems: tuple[System, ...]
+    printed: tuple[System, ...]
+
+
+def _drawn(arrangement: Arrangement, paper: Paper, extras: Extras) -> _Drawing:
+    """The systems of both sheets, of one engraving where they are as wide."""
     written = in_notatable_time(in_written_time(arrangement))
     folds = folded(ringing(written), repeats(arrangement), held=written)
     systems = engraved(folds, width=ORDINARY.system_width, tab_only=extras.tab_only)
     printed = systems
     if paper.system_width != ORDINARY.system_width:
         printed = engraved(folds, width=paper.system_width, tab_only=extras.tab_only)
-    return {
-        "sheet.html": _encoded(playing_sheet(arrangement, verdict, lesson, systems, folds)),
-        "sheet.pdf": printed_sheet(
-            arrangement, verdict, lesson, printed, folds=folds, paper=paper
-        ),
-    }
+    return _Drawing(folds, systems, printed)
+
+
+def _sheet_to_play(
+    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, drawing: _Drawing
+) -> dict[str, bytes]:
+    page = playing_sheet(arrangement, verdict, lesson, drawing.systems, drawing.folds)
+    return {"sheet.html": _encoded(page)}
+
+
+def _sheet_to_print(
+    arrangement: Arrangement, verdict: Verdict, lesson: Lesson, drawing: _Drawing, paper: Paper
+) -> dict[str, bytes]:
+    pages = printed_sheet(
+        arrangement, verdict, lesson, drawing.printed, folds=drawing.folds, paper=paper
+    )
+    return {"sheet.pdf": pages}
 
 
 def _written(
