@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
@@ -103,6 +105,17 @@ class ArrangedBar:
     @property
     def end(self) -> Beat:
         return self.start + self.length
+
+
+def in_bars(onsets: Sequence[Beat], bars: Iterable[ArrangedBar]) -> Iterator[slice]:
+    """For each bar which of the (sorted) onsets lie in it."""
+    end: Beat | None = None
+    place = 0
+    for bar in bars:
+        first = place if bar.start == end else bisect_left(onsets, bar.start)
+        end = bar.end
+        place = bisect_left(onsets, end, first)
+        yield slice(first, place)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,13 @@ student has to speak of those that are printed, so all of it asks here.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from arranger.music.arrangement import Arrangement, ChordMark, Placement
+from arranger.music.arrangement import Arrangement, ChordMark, Placement, in_bars
+from arranger.music.once import once
 from arranger.music.time import Beat
 
 _MOST_ENDING = 2
@@ -31,6 +33,7 @@ class Repeat:
     ending: int
 
 
+@once
 def repeats(arrangement: Arrangement) -> tuple[Repeat, ...]:
     """Neighbouring sections of one letter and length that differ in their endings at most.
 
@@ -59,11 +62,14 @@ def ending_of(found: Iterable[Repeat]) -> Mapping[int, int]:
     return endings
 
 
+@once
 def printed_numbers(arrangement: Arrangement) -> Mapping[int, int]:
     """For the number of each bar as played the number under which it is printed."""
     bars = arrangement.bars
     places = printed_bars(len(bars), repeats(arrangement))
-    return {bar.bar: bars[place].bar for bar, place in zip(bars, places, strict=True)}
+    return MappingProxyType(
+        {bar.bar: bars[place].bar for bar, place in zip(bars, places, strict=True)}
+    )
 
 
 def slur_origins(notes: Sequence[Placement]) -> dict[int, int]:
@@ -108,8 +114,8 @@ class _Signs:
     def __init__(self, arrangement: Arrangement) -> None:
         self._notes = arrangement.notes
         self._chords = sorted(arrangement.chords, key=lambda mark: mark.onset)
-        self._onsets = [note.onset for note in self._notes]
         self._starts = [bar.start for bar in arrangement.bars]
+        self._inside = tuple(in_bars([note.onset for note in self._notes], arrangement.bars))
         self._seen = [self._bar(arrangement, index) for index in range(len(self._starts))]
         crossed = set(self._sounding_over())
         for to, origin in slur_origins(self._notes).items():
@@ -119,14 +125,13 @@ class _Signs:
 
     def _sounding_over(self) -> Iterator[int]:
         """The bars at whose beginning a note of an earlier bar sounds on."""
-        after = 0
-        for note in self._notes:  # in the order of their onsets, so that ``after`` only grows
-            while after < len(self._starts) and self._starts[after] <= note.onset:
-                after += 1
-            for bar in range(after, len(self._starts)):
-                if self._starts[bar] >= note.end:
-                    break
-                yield bar
+        for index, inside in enumerate(self._inside):
+            for note in self._notes[inside]:
+                end = note.end
+                for bar in range(index + 1, len(self._starts)):
+                    if self._starts[bar] >= end:
+                        break
+                    yield bar
 
     def ending(self, first: int, middle: int) -> int | None:
         """How many bars at the end differ between the two passes; None: it is no repeat."""
@@ -143,8 +148,7 @@ class _Signs:
 
     def _bar(self, arrangement: Arrangement, index: int) -> tuple[object, ...]:
         bar = arrangement.bars[index]
-        inside = range(bisect_left(self._onsets, bar.start), bisect_left(self._onsets, bar.end))
-        notes = tuple(_played(self._notes[index], bar.start) for index in inside)
+        notes = tuple(_played(note, bar.start) for note in self._notes[self._inside[index]])
         meter = (bar.length, bar.numerator, bar.denominator, bar.slows)
         return (*meter, notes, *self._names(bar.start, bar.end))
 

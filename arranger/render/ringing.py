@@ -8,12 +8,14 @@ from dataclasses import replace
 from math import ceil
 
 from arranger.music.arrangement import Arrangement, Placement
+from arranger.music.once import once
 from arranger.music.time import Beat
 from arranger.render.voices import voices_of_hands
 from arranger.render.written import WrittenBar, written_bars
 from arranger.tables.engraving import engraving
 
 
+@once
 def ringing(written: Arrangement) -> Arrangement:
     """The arrangement with the thumb's notes written until its next stroke, where they ring.
 

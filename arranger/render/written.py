@@ -6,18 +6,26 @@ works on written time; only this file knows of ``written_scale``.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import lcm
 
-from arranger.music.arrangement import ArrangedBar, Arrangement, ChordMark, Placement
+from arranger.music.arrangement import (
+    ArrangedBar,
+    Arrangement,
+    ChordMark,
+    Placement,
+    in_bars,
+)
+from arranger.music.once import once
 from arranger.music.time import Beat
 
 _WHOLE = Beat(4)
 
 
+@once
 def in_written_time(arrangement: Arrangement) -> Arrangement:
     """The arrangement with every time in written quarters, and ``written_scale`` 1.
 
@@ -101,23 +109,21 @@ def full_length(bar: ArrangedBar) -> Beat:
     return _WHOLE * bar.numerator / bar.denominator
 
 
+@once
 def written_bars(arrangement: Arrangement) -> tuple[WrittenBar, ...]:
     """The bars of an arrangement in written time, each with its notes and chord changes."""
     marks = _changes(arrangement.chords)
-    note_onsets = [note.onset for note in arrangement.notes]
-    mark_onsets = [mark.onset for mark in marks]
-
-    def within(onsets: list[Beat], bar: ArrangedBar) -> slice:
-        return slice(bisect_left(onsets, bar.start), bisect_left(onsets, bar.end))
-
+    notes_in = in_bars([note.onset for note in arrangement.notes], arrangement.bars)
+    marks_in = in_bars([mark.onset for mark in marks], arrangement.bars)
+    places = zip(arrangement.bars, notes_in, marks_in, strict=True)
     return tuple(
         WrittenBar(
             bar=bar,
             missing=_missing(arrangement.bars, index),
-            notes=arrangement.notes[within(note_onsets, bar)],
-            marks=marks[within(mark_onsets, bar)],
+            notes=arrangement.notes[notes],
+            marks=marks[changes],
         )
-        for index, bar in enumerate(arrangement.bars)
+        for index, (bar, notes, changes) in enumerate(places)
     )
 
 
@@ -154,6 +160,7 @@ _FINEST = 32
 _ODDEST = 15
 
 
+@once
 def in_notatable_time(written: Arrangement) -> Arrangement:
     """The arrangement with what no note values can say moved to 1/48 of a quarter.
 

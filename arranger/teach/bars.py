@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from arranger.music.arrangement import ArrangedBar, Arrangement, Placement
+from arranger.music.arrangement import ArrangedBar, Arrangement, Placement, in_bars
 from arranger.music.repeats import ending_of, printed_bars, repeats
 from arranger.music.time import Beat
 
@@ -53,13 +52,13 @@ class TabBar:
 def tab_bars(arrangement: Arrangement) -> tuple[TabBar, ...]:
     """Every bar of the piece as played with the notes that begin in it."""
     notes = sorted(arrangement.notes, key=lambda note: (note.onset, -note.string))
-    onsets = [note.onset for note in notes]
+    slices = in_bars([note.onset for note in notes], arrangement.bars)
     signs = repeats(arrangement)
     places, endings = printed_bars(len(arrangement.bars), signs), ending_of(signs)
     found = []
     seen: dict[tuple[Beat, Tab], int] = {}
-    for index, bar in enumerate(arrangement.bars):
-        inside = notes[bisect_left(onsets, bar.start) : bisect_left(onsets, bar.end)]
+    for index, (bar, here) in enumerate(zip(arrangement.bars, slices, strict=True)):
+        inside = notes[here]
         tab = tuple((note.onset - bar.start, note.string, note.fret) for note in inside)
         first = seen.setdefault((bar.length, tab), bar.bar) if tab else bar.bar
         doubled = arrangement.written_scale == 2 and bar.denominator == 4
