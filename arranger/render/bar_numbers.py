@@ -97,9 +97,10 @@ def _clear_of(text: etree._Element, curves: Sequence[Sequence[_Point]]) -> float
 
 def _texts(root: etree._Element, kind: str) -> Iterator[etree._Element]:
     for group in root.iter(f"{_SVG}g"):
-        text = group.find(f"{_SVG}text")
-        if kind in group.get("class", "").split() and text is not None:
-            yield text
+        if kind in group.get("class", "").split():
+            text = group.find(f"{_SVG}text")
+            if text is not None:
+                yield text
 
 
 def _letters(text: etree._Element) -> float:

@@ -589,8 +589,9 @@ def _drop_room(root: etree._Element) -> None:
     """Take out what only held a place free."""
     for group in list(root.iter(f"{_SVG}g")):
         parent = group.getparent()
-        said = "".join(str(part) for part in group.itertext()).strip()
-        if parent is not None and _classes(group)[:1] == ["fing"] and said == ROOM:
+        if parent is None or _classes(group)[:1] != ["fing"]:
+            continue
+        if "".join(str(part) for part in group.itertext()).strip() == ROOM:
             parent.remove(group)
 
 
