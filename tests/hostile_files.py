@@ -110,6 +110,20 @@ def _cluster() -> bytes:
     return midi((beat + quantity(QUARTER) + ends[0][1:] + b"".join(ends[1:])) * 8)
 
 
+def _among_silence() -> bytes:
+    """Two hundred figures, alike and never together, among a thousand silent bars."""
+    dice = Random(1)
+    right, left = (
+        b"".join(
+            quantity(dice.randrange(2, 40) * QUARTER)
+            + tune(low + dice.randrange(7), count=6)[1:]
+            for _ in range(100)
+        )
+        for low in (72, 48)
+    )
+    return midi(opening() + right, left)
+
+
 def _nested_titles() -> bytes:
     return midi(opening(title=b"<b>" * 300 + b"x") + tune(), BASS)
 
@@ -159,6 +173,7 @@ MIDI_ATTACKS: dict[str, Callable[[], bytes]] = {
     "waits just below the limit": lambda: midi(
         (quantity(500 * QUARTER) + b"\x90\x3c\x50\x60\x80\x3c\x00") * 200
     ),
+    "figures among a thousand silent bars": _among_silence,
     "one tick a quarter": lambda: midi(tune(72, 1), tune(48, 2, 8), division=1),
     "32,767 ticks a quarter": lambda: midi(tune(72, 16383), BASS, division=32767),
     "no ticks a quarter": lambda: midi(tune(), BASS, division=0),

@@ -17,7 +17,7 @@ repeat one another; of what shortens the telling the best comes first. Prices:
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise
 
@@ -71,6 +71,7 @@ class FormTable(Table):
     shifts: tuple[int, ...]
     work_with_care: int
     work_most: int
+    pairs_most: int
     right_hand: float
     intro_most: int
     intro_share: float
@@ -88,7 +89,7 @@ def shortest_telling(alike: Alike, changes: set[int]) -> tuple[list[Span], list[
     """
     prices = Prices(alike, changes)
     search = _Search(prices, changes)
-    told = search.uphill(prices.tell(frozenset()))
+    told = search.uphill(prices.untold())
     return told.spans, told.models()
 
 
@@ -125,6 +126,7 @@ class Prices:
         self.table = table = form_table()
         self.count = count = len(alike)
         self.alike = alike
+        self.may_repeat = (alike >= table.alike_opening).T.tolist()
         different = 1.0 - alike.astype(np.float64)
         self.body = _along_diagonals(table.difference * different**2)
         self.ending = _along_diagonals(table.ending_difference * different)
@@ -135,30 +137,65 @@ class Prices:
             [sum(change <= bar for change in changes) for bar in range(count + 1)]
         )
         self.by_span: dict[Span, float] = {}
-        self.by_pair: dict[tuple[Span, Span], float] = {}
+        self.weighed = 0
+        self.by_source: dict[Span, dict[Span, float]] = {}
 
-    def tell(self, cuts: Cuts, before: Told | None = None) -> Told:
-        """The cheapest telling with these cuts; sections as ``before`` are not told anew."""
+    def untold(self) -> Told:
+        """The piece as one section."""
+        whole = (0, self.count)
+        said = Said(self.alone(whole), None)
+        return Told(frozenset(), [whole], {whole: said}, said.price)
+
+    def tell(self, cuts: Cuts, before: Told, most: float) -> Told | None:
+        """The cheapest telling with these cuts; sections as ``before`` are not told anew.
+
+        None where it does not cost less than ``most``, and when as many pairs of sections were
+        weighed as may be. The rest of a telling is not weighed when even the least that its
+        sections can cost is too much.
+        """
         spans = list(pairwise([0, *sorted(cuts), self.count]))
-        known = {} if before is None else before.said
+        known = before.said
         said: dict[Span, Said] = {}
         fresh: list[Span] = []
-        total = 0.0
+        total, rest = 0.0, sum(map(self.floor, spans))
         for number, span in enumerate(spans):
+            if total + rest > most + _LITTLE or self.weighed > self.table.pairs_most:
+                return None
             best = known.get(span)
-            sources: Iterable[Span] = fresh
+            sources = fresh
             if best is None or (best.source is not None and best.source not in said):
                 best = Said(self.alone(span), None)
                 sources = spans[:number]
-            said[span] = best = self._cheapest(span, sources, best)
+            if sources:
+                best = self._cheapest(span, sources, best)
+            said[span] = best
             if span not in known:
                 fresh.append(span)
             total += best.price
-        return Told(cuts, spans, said, total)
+            rest -= self.floor(span)
+        return Told(cuts, spans, said, total) if total < most else None
 
-    def _cheapest(self, span: Span, sources: Iterable[Span], best: Said) -> Said:
+    def floor(self, span: Span) -> float:
+        """What a section costs at least: "the last one again"."""
+        return self.table.section * self.table.again + self.shape(span)
+
+    def _cheapest(self, span: Span, sources: Sequence[Span], best: Said) -> Said:
+        """The cheaper of ``best`` and a repeat of one of ``sources``, which stand in order.
+
+        A repeat costs what a section costs at least; less only where it follows at once.
+        """
+        first = span[0]
+        self.weighed += len(sources)
+        least = self.table.section + self.shape(span)
+        may_repeat, known = self.may_repeat[first], self.by_source.setdefault(span, {})
         for source in sources:
-            price = self.repeated(source, span)
+            if source[1] != first and best.price - _LITTLE <= least:
+                continue
+            if not may_repeat[source[0]]:
+                continue
+            price = known.get(source)
+            if price is None:
+                price = known[source] = self.repeated(source, span)
             if price < best.price - _LITTLE:
                 best = Said(price, source)
         return best
@@ -202,27 +239,20 @@ class Prices:
         return inside / len(margins)
 
     def repeated(self, source: Span, span: Span) -> float:
-        """The price of a section told as ``source`` again."""
-        pair = source, span
-        if pair not in self.by_pair:
-            self.by_pair[pair] = self._repeated(source, span)
-        return self.by_pair[pair]
-
-    def _repeated(self, source: Span, span: Span) -> float:
+        """The price of a section told as ``source`` again, whose first bars are alike."""
         table = self.table
         (one, other), longer = (source[0], span[0]), span[1] - span[0] - source[1] + source[0]
         both = min(span[1] - span[0], source[1] - source[0])
         most = max(table.left_out_most, (source[1] - source[0]) // 2)
         if not -most <= longer <= table.added_most:
             return float("inf")
-        if self.alike[one, other] < table.alike_opening:
-            return float("inf")
         body = both - min(table.ending_most, both // table.ending_share)
-        price = self.body[one + body, other + body] - self.body[one, other]
-        price += self.ending[one + both, other + both] - self.ending[one + body, other + body]
+        said, ending = self.body.item, self.ending.item
+        price: float = said(one + body, other + body) - said(one, other)
+        price += ending(one + both, other + both) - ending(one + body, other + body)
         price += table.added * longer if longer > 0 else -table.left_out * longer
         price += table.section * (table.again if source[1] == other else 1.0)
-        return float(price) + self.shape(span)
+        return price + self.shape(span)
 
 
 def _along_diagonals(values: Floats) -> Floats:
@@ -276,20 +306,28 @@ class _Search:
         """
         work = 0
         while True:
-            gains: list[tuple[float, int, _Move]] = []
-            for move in dict.fromkeys(self._moves(told)):
-                work += len(told.spans)
-                gain = told.price - self.prices.tell(move.done(told.cuts), told).price
-                if gain > _LITTLE:
-                    gains.append((-gain, len(gains), move))
-            if not gains or work > self.table.work_most:
+            moves = dict.fromkeys(self._moves(told))
+            work += len(moves) * len(told.spans)
+            if work > self.table.work_most:
                 return told
-            if work <= self.table.work_with_care:
-                gains = [min(gains)]
-            for _, _, move in sorted(gains):
-                moved = self.prices.tell(move.done(told.cuts), told)
-                if moved.price < told.price - _LITTLE:
-                    told = moved
+            helpful = self._helpful(told, moves, best=work <= self.table.work_with_care)
+            if not helpful:
+                return told
+            for move in helpful:
+                moved = self.prices.tell(move.done(told.cuts), told, told.price - _LITTLE)
+                told = told if moved is None else moved
+
+    def _helpful(self, told: Told, moves: Iterable[_Move], *, best: bool) -> list[_Move]:
+        """The moves that make the telling shorter, most helpful first; ``best``: that alone."""
+        most = told.price - _LITTLE
+        gains: list[tuple[float, int, _Move]] = []
+        for move in moves:
+            moved = self.prices.tell(move.done(told.cuts), told, most)
+            if moved is not None:
+                gains.append((moved.price - told.price, len(gains), move))
+                most = moved.price if best else most
+        ordered = [move for _, _, move in sorted(gains)]
+        return ordered[:1] if best else ordered
 
     def _moves(self, told: Told) -> Iterator[_Move]:
         everywhere = _everywhere(told)
