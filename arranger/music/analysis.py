@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from arranger.music.chord import Chord, ChordSpan
 from arranger.music.key import Key, KeySection
+from arranger.music.moments import Moments
+from arranger.music.once import once
 from arranger.music.score import Score
 from arranger.music.time import Beat
 
@@ -101,11 +101,23 @@ class Analysis:
         """The harmony at ``onset``, with where it begins and ends."""
         return self.chords[_span_at(self.chords, onset)]
 
+    def harmonies_in(self, start: Beat, end: Beat) -> tuple[ChordSpan, ...]:
+        """The harmonies that sound at some time in ``[start, end)``."""
+        return self.chords[_span_at(self.chords, start) : _starts(self.chords).before(end)]
+
     def texture_at(self, onset: Beat) -> TextureSpan:
         """The texture at ``onset``, with how often the thumb plays there."""
         return self.textures[_span_at(self.textures, onset)]
 
 
-def _span_at(spans: Sequence[KeySection | ChordSpan | TextureSpan], onset: Beat) -> int:
+_Spans = tuple[KeySection, ...] | tuple[ChordSpan, ...] | tuple[TextureSpan, ...]
+
+
+def _span_at(spans: _Spans, onset: Beat) -> int:
     """Index of the span that holds ``onset``, in spans that cover the piece in order."""
-    return max(0, bisect_right(spans, onset, key=lambda span: span.start) - 1)
+    return max(0, _starts(spans).until(onset) - 1)
+
+
+@once
+def _starts(spans: _Spans) -> Moments:
+    return Moments([span.start for span in spans])

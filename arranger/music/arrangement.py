@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
 from arranger.music.key import Key
+from arranger.music.moments import Moments
 from arranger.music.score import SourceWarning
 from arranger.music.time import Beat
 
@@ -109,13 +109,9 @@ class ArrangedBar:
 
 def in_bars(onsets: Sequence[Beat], bars: Iterable[ArrangedBar]) -> Iterator[slice]:
     """For each bar which of the (sorted) onsets lie in it."""
-    end: Beat | None = None
-    place = 0
+    moments = Moments(onsets)
     for bar in bars:
-        first = place if bar.start == end else bisect_left(onsets, bar.start)
-        end = bar.end
-        place = bisect_left(onsets, end, first)
-        yield slice(first, place)
+        yield slice(moments.before(bar.start), moments.before(bar.end))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

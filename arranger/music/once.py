@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from functools import wraps
 from typing import TypeVar
@@ -9,22 +10,26 @@ from typing import TypeVar
 Value = TypeVar("Value")
 Answer = TypeVar("Answer")
 
+_KEPT = 8
+"""Answers: a piece is looked at as it is played, written and folded by turns."""
+
 
 def once(function: Callable[[Value], Answer]) -> Callable[[Value], Answer]:
-    """``function`` of one frozen value, with the answer it gave last.
+    """``function`` of one frozen value, with the answers it gave last.
 
     The value is known again by being the same object: to compare an arrangement with another,
-    note by note, may cost as much as the answer. One answer is kept, so that a long run of
-    pieces does not fill the memory; it has to be such that nobody changes it.
+    note by note, may cost as much as the answer. Only a few answers are kept, so that a long
+    run of pieces does not fill the memory; they have to be such that nobody changes them.
     """
-    last: list[tuple[Value, Answer]] = []
+    known: deque[tuple[Value, Answer]] = deque(maxlen=_KEPT)
 
     @wraps(function)
     def kept(value: Value) -> Answer:
-        known = last[0] if last else None
-        if known is None or known[0] is not value:
-            known = value, function(value)
-            last[:] = [known]
-        return known[1]
+        for other, answer in tuple(known):
+            if other is value:
+                return answer
+        answer = function(value)
+        known.appendleft((value, answer))
+        return answer
 
     return kept

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from arranger.music.key import Key
+from arranger.music.moments import Moments
+from arranger.music.once import once
 from arranger.music.time import Beat
 
 Hand = Literal["right", "left"]
@@ -121,11 +123,9 @@ class Score:
 
     def bar_index_at(self, onset: Beat) -> int:
         """Index into ``bars`` of the bar that holds ``onset`` (clamped to the piece)."""
-        low, high = 0, len(self.bars) - 1
-        while low < high:
-            middle = (low + high + 1) // 2
-            if self.bars[middle].start <= onset:
-                low = middle
-            else:
-                high = middle - 1
-        return low
+        return max(0, _starts(self.bars).until(onset) - 1)
+
+
+@once
+def _starts(bars: tuple[Bar, ...]) -> Moments:
+    return Moments([bar.start for bar in bars])

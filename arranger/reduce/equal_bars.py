@@ -18,11 +18,16 @@ class EqualBars:
     def __init__(self, analysis: Analysis) -> None:
         self._score = analysis.score
         self._heads = heads(analysis.same_as)
+        self._places: dict[Beat, tuple[int, Beat]] = {}
 
     def place(self, onset: Beat) -> tuple[int, Beat]:
         """The first bar of its kind, and how far after the bar line."""
-        bar = self._score.bar_index_at(onset)
-        return self._heads[bar], onset - self._score.bars[bar].start
+        known = self._places.get(onset)
+        if known is None:
+            bar = self._score.bar_index_at(onset)
+            known = self._heads[bar], onset - self._score.bars[bar].start
+            self._places[onset] = known
+        return known
 
     def agreed(self, choices: Mapping[Beat, Choice]) -> dict[Beat, Choice]:
         """One choice for each place: what most of the equal bars have there.

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 
 from arranger.music.analysis import Analysis
+from arranger.music.moments import Moments
 from arranger.music.time import Beat
 from arranger.reduce.equal_bars import EqualBars
 
@@ -43,14 +43,14 @@ class _Phrases:
     def __init__(
         self, analysis: Analysis, beats: tuple[Beat, ...], inner: frozenset[Beat]
     ) -> None:
-        self._starts = sorted(phrase.start for phrase in analysis.phrases)
+        self._starts = Moments(sorted(phrase.start for phrase in analysis.phrases))
         self._analysis = analysis
         self._beats = beats
         self._inner = inner
 
     def at(self, beat: Beat) -> int:
         """The phrase of a beat."""
-        return bisect_right(self._starts, beat)
+        return self._starts.until(beat)
 
     def place(self, beat: Beat) -> tuple[Beat, Beat]:
         """Where in its bar a beat falls, and how long that bar is."""

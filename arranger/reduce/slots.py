@@ -6,6 +6,7 @@ from bisect import bisect_left, bisect_right
 
 from arranger.music.analysis import Analysis
 from arranger.music.chord import Chord, ChordSpan
+from arranger.music.moments import Moments
 from arranger.music.reduction import BarWish, FillWish, MelodyNote, Slot, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
@@ -127,18 +128,18 @@ class _Cursor:
 
     def __init__(self, events: tuple[MelodyNote, ...] | tuple[Stroke, ...]) -> None:
         self._events = events
-        self._onsets = [event.onset for event in events]
+        self._onsets = Moments([event.onset for event in events])
 
     def __call__(self, onset: Beat) -> tuple[int | None, bool]:
-        place = bisect_right(self._onsets, onset) - 1
+        place = self._onsets.until(onset) - 1
         if place < 0 or self._events[place].end <= onset:
             return None, False
-        return place, self._onsets[place] == onset
+        return place, self._events[place].onset == onset
 
     def after(self, onset: Beat) -> Beat | None:
         """When the next event begins."""
-        place = bisect_right(self._onsets, onset)
-        return self._onsets[place] if place < len(self._onsets) else None
+        place = self._onsets.until(onset)
+        return self._events[place].onset if place < len(self._events) else None
 
 
 def _enters(tune: _Cursor, beats: tuple[Beat, ...], onset: Beat) -> bool:
@@ -215,9 +216,7 @@ def _fill(
 def _main_harmony(analysis: Analysis, bar: Bar) -> ChordSpan | None:
     """The harmony that lasts longest within the bar (of equals the first)."""
     within = [
-        span
-        for span in analysis.chords
-        if span.chord is not None and span.start < bar.end and span.end > bar.start
+        span for span in analysis.harmonies_in(bar.start, bar.end) if span.chord is not None
     ]
     if not within:
         return None

@@ -6,13 +6,13 @@ hand (a weak beat of an alternating bass); it is given where the source insists.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from arranger.music.analysis import Analysis, Texture
 from arranger.music.chord import Chord
 from arranger.music.key import Key
+from arranger.music.moments import Moments
 from arranger.music.reduction import BassChoice, Stroke
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
@@ -186,12 +186,13 @@ class _Thumb:
             (analysis.score.notes[index] for index in analysis.bass),
             key=lambda note: note.onset,
         )
+        self._struck = Moments([note.onset for note in self.bass])
         self._tune = [analysis.score.notes[index] for index in analysis.melody]
+        self._sings = Moments([note.onset for note in self._tune])
         self._left: dict[Beat, list[int]] = {}
         for note in analysis.score.notes:
             if note.hand == "left":
                 self._left.setdefault(note.onset, []).append(note.midi)
-        self._changed = [span.start for span in analysis.chords]
         self._analysis = analysis
         self._costs = costs
         self._shortest = shortest
@@ -220,7 +221,7 @@ class _Thumb:
     def _quick(self, note: Note) -> bool:
         """Whether a bass note comes too soon after the stroke before, or passes too soon."""
         least = self._again if self._repeats(note) else self._shortest
-        place = bisect_right(self.bass, note.onset, key=lambda other: other.onset)
+        place = self._struck.until(note.onset)
         passes = place < len(self.bass) and self.bass[place].onset - note.onset < least
         return passes or bool(self.strokes and note.onset - self.strokes[-1].onset < least)
 
@@ -230,12 +231,14 @@ class _Thumb:
 
     def _within(self, beat: _Beat) -> list[Note]:
         """The source's bass notes that begin in a beat; of a broken chord only the first."""
-        first = bisect_left(self.bass, beat.onset, key=lambda note: note.onset)
-        last = bisect_left(self.bass, beat.end, key=lambda note: note.onset)
-        notes = self.bass[first:last]
+        notes = self._in(beat.onset, beat.end)
         if beat.texture == "broken":  # the rest of a broken chord belongs to the fingers
             notes = [note for note in notes if note.onset == beat.onset]
         return notes
+
+    def _in(self, start: Beat, end: Beat) -> list[Note]:
+        """The source's bass notes that begin in ``[start, end)``."""
+        return self.bass[self._struck.before(start) : self._struck.before(end)]
 
     def _steady(self, beat: _Beat, lead: _Lead) -> Stroke | None:
         """A beat of a steady thumb: the source's bass, or another tone of the chord.
@@ -278,11 +281,9 @@ class _Thumb:
         or on a strong beat of the bar while the chord lasts: an alternation that begins
         with the fifth or the third.
         """
-        span = self._analysis.chords[bisect_right(self._changed, beat.onset) - 1]
+        span = self._analysis.harmony_at(beat.onset)
         start, end = max(span.start, beat.bar.start), min(span.end, beat.bar.end)
-        first = bisect_left(self.bass, start, key=lambda note: note.onset)
-        last = bisect_left(self.bass, end, key=lambda note: note.onset)
-        rooted = [n.onset for n in self.bass[first:last] if n.midi % 12 == chord.root]
+        rooted = [n.onset for n in self._in(start, end) if n.midi % 12 == chord.root]
         return rooted[:1] == [beat.onset] and not any(
             _is_strong(replace(beat, onset=onset)) for onset in rooted
         )
@@ -291,8 +292,7 @@ class _Thumb:
         """Whether a chord that the source's bass bears begins here: it wants its root."""
         if beat.source is None:
             return False
-        place = bisect_right(self._changed, beat.onset) - 1
-        return self._changed[place] == beat.onset
+        return self._analysis.harmony_at(beat.onset).start == beat.onset
 
     def _chord_above(self, onset: Beat) -> int | None:
         """How far above the bass note just played the source's chord of a waltz lies."""
@@ -321,7 +321,7 @@ class _Thumb:
 
     def _sung(self, onset: Beat) -> int | None:
         """Pitch class of the tune's note that sounds at ``onset``."""
-        place = bisect_right(self._tune, onset, key=lambda note: note.onset) - 1
+        place = self._sings.until(onset) - 1
         if place < 0 or self._tune[place].end <= onset:
             return None
         return self._tune[place].midi % 12

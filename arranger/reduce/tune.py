@@ -134,17 +134,22 @@ def _echoes(analysis: Analysis, notes: list[Note]) -> set[Beat]:
             continue
         bar = analysis.score.bars[analysis.score.bar_index_at(head[0].onset)]
         for before in range(max(0, place - LONGEST_ECHO), place - HEAD + 1):
-            past = notes[before : before + HEAD]
-            apart = {
-                (new.onset - old.onset, new.midi - old.midi)
-                for old, new in zip(past, head, strict=True)
-            }
-            time, step = min(apart)
-            if len(apart) == 1 and step and step % 12 == 0 and 2 * time >= bar.length:
+            time = _echoed(notes[before : before + HEAD], head)
+            if time is not None and 2 * time >= bar.length:
                 found.add(head[0].onset)
                 over = head[0].onset + time
                 break
     return found
+
+
+def _echoed(past: list[Note], head: list[Note]) -> Beat | None:
+    """How long after ``past`` the same rhythm and steps are heard octaves away, if they are."""
+    step = head[0].midi - past[0].midi
+    pairs = list(zip(past, head, strict=True))
+    if step == 0 or step % 12 or any(new.midi - old.midi != step for old, new in pairs):
+        return None
+    times = {new.onset - old.onset for old, new in pairs}
+    return times.pop() if len(times) == 1 else None
 
 
 def _kept(

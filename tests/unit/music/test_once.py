@@ -20,7 +20,7 @@ def test_the_same_value_is_asked_of_once() -> None:
     assert asked == [one]
 
 
-def test_another_value_is_asked_anew_and_then_stands_for_the_first() -> None:
+def test_an_equal_value_is_another_one() -> None:
     asked: list[int] = []
 
     @once
@@ -30,7 +30,23 @@ def test_another_value_is_asked_anew_and_then_stands_for_the_first() -> None:
 
     one, equal = [1], [1]
     assert [first(one), first(equal), first(equal), first(one)] == [1, 1, 1, 1]
-    assert len(asked) == 3
+    assert len(asked) == 2
+
+
+def test_only_a_few_answers_are_kept() -> None:
+    asked: list[int] = []
+
+    @once
+    def first(value: list[int]) -> int:
+        asked.append(value[0])
+        return value[0]
+
+    values = [[number] for number in range(100)]
+    assert [first(value) for value in values] == list(range(100))
+    first(values[-1])
+    assert len(asked) == 100
+    first(values[0])
+    assert len(asked) == 101
 
 
 def test_an_error_is_no_answer() -> None:
