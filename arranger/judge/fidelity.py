@@ -46,7 +46,6 @@ notes on the thumb's grid and those held across it carried the tune.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -56,6 +55,7 @@ from itertools import pairwise
 from arranger.music.analysis import Analysis, Texture, TextureSpan
 from arranger.music.arrangement import Arrangement, Placement
 from arranger.music.chord import Chord
+from arranger.music.moments import Moments
 from arranger.music.score import Bar, Note
 from arranger.music.time import Beat
 from arranger.music.verdict import Fidelity
@@ -155,14 +155,15 @@ def _grid(
 ) -> Iterator[tuple[Beat, bool]]:
     """Grid points at which the source's tune sounds, and whether it is heard there."""
     tune = _Tune(arrangement, analysis)
-    sung, played = [n.onset for n in tune.source], [n.onset for n in tune.arranged]
+    sung = Moments([note.onset for note in tune.source])
+    played = Moments([note.onset for note in tune.arranged])
     for bar, span in _bars_with_texture(analysis):
         step = grid_step(span, level, arrangement.student_tempo)
         for point in _points(bar, step):
-            wanted = bisect_right(sung, point) - 1
+            wanted = sung.until(point) - 1
             if wanted < 0 or tune.source[wanted].end <= point:
                 continue
-            heard = bisect_right(played, point) - 1
+            heard = played.until(point) - 1
             yield (
                 point,
                 heard >= 0 and tune.same(tune.source[wanted], tune.arranged[heard]),
@@ -292,16 +293,15 @@ class _Sounding:
 
     def __init__(self, notes: Sequence[Placement] | Sequence[Note]) -> None:
         self._notes = notes
-        self._onsets = [note.onset for note in notes]
+        self._onsets = Moments([note.onset for note in notes])
         self._longest = max((note.length for note in notes), default=Fraction(0))
 
     def within(self, start: Beat, end: Beat) -> Iterator[Placement | Note]:
         """Notes that sound at some time in ``[start, end)``."""
-        place = bisect_right(self._onsets, start - self._longest)
-        while place < len(self._notes) and self._onsets[place] < end:
-            if self._notes[place].end > start:
-                yield self._notes[place]
-            place += 1
+        first, last = self._onsets.until(start - self._longest), self._onsets.before(end)
+        for note in self._notes[first:last]:
+            if note.end > start:
+                yield note
 
 
 # The thumb ----------------------------------------------------------------------------
@@ -326,12 +326,12 @@ def _thumb_beats(arrangement: Arrangement, analysis: Analysis) -> Iterator[_Thum
     bass = (analysis.score.notes[index] for index in analysis.bass)
     given = {note.onset: note.midi + arrangement.transposed_by for note in bass}
     left = _covered(analysis)
-    begins = [start for start, _ in left]
+    begins = Moments([start for start, _ in left])
     for bar, span in _bars_with_texture(analysis):
         if span.texture not in STEADY:
             continue
         for point in _points(bar, span.thumb_beat):
-            place = bisect_right(begins, point) - 1
+            place = begins.until(point) - 1
             if place >= 0 and left[place][1] > point:
                 note = plucked.get(point)
                 yield _ThumbBeat(point, span.thumb_beat, span.texture, note, given.get(point))

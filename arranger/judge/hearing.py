@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 
 from arranger.judge.grip import HandLimits, Press, limits_of
 from arranger.music.arrangement import ArrangedBar, Arrangement, Placement
+from arranger.music.moments import Moments
+from arranger.music.once import once
 from arranger.music.time import Beat
 from arranger.tables import Level, Player
 
@@ -40,6 +41,7 @@ class Hearing:
         return [Press(note.string, note.fret, note.left) for note in held]
 
 
+@once
 def moments(arrangement: Arrangement) -> tuple[Moment, ...]:
     """Every onset with the notes that sound there, those struck there among them.
 
@@ -73,8 +75,12 @@ def hear(arrangement: Arrangement, level: Level, player: Player) -> Hearing:
 
 def bar_index_at(arrangement: Arrangement, onset: Beat) -> int:
     """Index of the bar that holds ``onset``; before or after the piece its first or last."""
-    place = bisect_right(arrangement.bars, onset, key=lambda bar: bar.start) - 1
-    return max(0, place)
+    return max(0, _starts(arrangement.bars).until(onset) - 1)
+
+
+@once
+def _starts(bars: tuple[ArrangedBar, ...]) -> Moments:
+    return Moments([bar.start for bar in bars])
 
 
 def bar_at(arrangement: Arrangement, onset: Beat) -> ArrangedBar | None:

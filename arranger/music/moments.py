@@ -27,14 +27,16 @@ class Moments:
         """How many of them lie before a moment."""
         whole: Beat | int = moment
         if self._parts:
-            whole = -(-moment.numerator * self._parts // moment.denominator)  # rounded up
+            above, below = moment.as_integer_ratio()
+            whole = -(-above * self._parts // below)  # rounded up
         return bisect_left(self._whole, whole)
 
     def until(self, moment: Beat) -> int:
         """How many of them lie before a moment or at it."""
         whole: Beat | int = moment
         if self._parts:
-            whole = moment.numerator * self._parts // moment.denominator
+            above, below = moment.as_integer_ratio()
+            whole = above * self._parts // below
         return bisect_right(self._whole, whole)
 
 
