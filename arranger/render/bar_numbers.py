@@ -8,11 +8,12 @@ from math import inf
 
 from lxml import etree
 
+from arranger.render.groups import SVG as _SVG
+from arranger.render.groups import of_class
 from arranger.render.xml_text import sub
 from arranger.tables.engraving import engraving
 
-_SVG = "{http://www.w3.org/2000/svg}"
-_CURVES = frozenset({"tie", "slur", "lv"})
+_CURVES = ("tie", "slur", "lv")
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
 _STEPS = 16
 """Points at which a curve is looked at."""
@@ -96,11 +97,10 @@ def _clear_of(text: etree._Element, curves: Sequence[Sequence[_Point]]) -> float
 
 
 def _texts(root: etree._Element, kind: str) -> Iterator[etree._Element]:
-    for group in root.iter(f"{_SVG}g"):
-        if kind in group.get("class", "").split():
-            text = group.find(f"{_SVG}text")
-            if text is not None:
-                yield text
+    for group in of_class(root, kind):
+        text = group.find(f"{_SVG}text")
+        if text is not None:
+            yield text
 
 
 def _letters(text: etree._Element) -> float:
@@ -112,8 +112,7 @@ def _highest_line(root: etree._Element) -> float:
     return min(
         (
             float(_NUMBERS.findall(path.get("d", ""))[1])
-            for group in root.iter(f"{_SVG}g")
-            if "staff" in group.get("class", "").split()
+            for group in of_class(root, "staff")
             for path in group.findall(f"{_SVG}path")
         ),
         default=0.0,
@@ -126,11 +125,10 @@ def _all_curves(root: etree._Element) -> list[Sequence[_Point]]:
 
 def _flags(root: etree._Element) -> Iterator[Sequence[_Point]]:
     """The upper edges of flags, as flat curves."""
-    for group in root.iter(f"{_SVG}g"):
-        if "flag" in group.get("class", "").split():
-            for flag in group.iter(f"{_SVG}use"):
-                x, y = (float(n) for n in _NUMBERS.findall(flag.get("transform", "0 0"))[:2])
-                yield [(x + _FLAG * step / 3, y) for step in range(4)]
+    for group in of_class(root, "flag"):
+        for flag in group.iter(f"{_SVG}use"):
+            x, y = (float(n) for n in _NUMBERS.findall(flag.get("transform", "0 0"))[:2])
+            yield [(x + _FLAG * step / 3, y) for step in range(4)]
 
 
 def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
@@ -144,18 +142,15 @@ def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
             yield _straight((left, heads[0]), (right, heads[1]))
     for x, top, bottom in stems(root):
         yield from _rungs(x, x, top, bottom)
-    for group in root.iter(f"{_SVG}g"):
-        if {"notehead", "accid"} & set(group.get("class", "").split()):
-            for glyph in group.findall(f"{_SVG}use"):
-                yield from _sign(glyph)
+    for group in (*of_class(root, "notehead"), *of_class(root, "accid")):
+        for glyph in group.findall(f"{_SVG}use"):
+            yield from _sign(glyph)
 
 
 def stems(root: etree._Element) -> Iterator[tuple[float, float, float]]:
     """Where each stem stands, its upper and its lower end."""
-    for group in root.iter(f"{_SVG}g"):
-        for stem in (
-            group.findall(f"{_SVG}path") if "stem" in group.get("class", "").split() else ()
-        ):
+    for group in of_class(root, "stem"):
+        for stem in group.findall(f"{_SVG}path"):
             x, one, _, other = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
             yield x, min(one, other), max(one, other)
 
@@ -189,14 +184,9 @@ def clear_endings(root: etree._Element, *, baseline: float) -> None:
     beside that of the ending, ``baseline`` drawing units above the bracket's lower end.
     """
     brackets = []
-    for group in root.iter(f"{_SVG}g"):
-        text = group.find(f"{_SVG}text")
-        if "voltaBracket" in group.get("class", "").split() and text is not None:
-            brackets.append((float(text.get("x", "0")), float(text.get("y", "0"))))
-    for group in root.iter(f"{_SVG}g"):
-        text = group.find(f"{_SVG}text")
-        if "mNum" not in group.get("class", "").split() or text is None:
-            continue
+    for text in _texts(root, "voltaBracket"):
+        brackets.append((float(text.get("x", "0")), float(text.get("y", "0"))))
+    for text in _texts(root, "mNum"):
         near = [b for b in brackets if abs(float(text.get("x", "0")) - b[0]) < _LETTERS]
         for x, y in near[:1]:
             text.set("x", f"{x + _LETTERS:.0f}")
@@ -258,9 +248,9 @@ def number_sections(root: etree._Element, numbers: Mapping[str, int]) -> None:
     ``numbers`` leads from the ids of bars to what is printed; a pick-up (0) needs none.
     """
     for bar in root.iter(f"{_SVG}g"):
-        box = bar.find(f"{_SVG}g[@class='reh']/{_SVG}rect")
         number = numbers.get(bar.get("id") or "", 0)
-        if box is None or not number or bar.find(f"{_SVG}g[@class='mNum']") is not None:
+        box = bar.find(f"{_SVG}g[@class='reh']/{_SVG}rect") if number else None
+        if box is None or bar.find(f"{_SVG}g[@class='mNum']") is not None:
             continue
         x, y, wide, high = (float(box.get(name, "0")) for name in ("x", "y", "width", "height"))
         group = sub(bar, f"{_SVG}g", **{"class": "mNum"})
@@ -284,8 +274,8 @@ def _heads(bar: etree._Element) -> Iterator[float]:
 
 
 def _paths(root: etree._Element) -> Iterator[etree._Element]:
-    for group in root.iter(f"{_SVG}g"):
-        if _CURVES & set(group.get("class", "").split()):
+    for kind in _CURVES:
+        for group in of_class(root, kind):
             yield from group.iterfind(f"{_SVG}path")
 
 

@@ -33,6 +33,8 @@ from arranger.render.bar_numbers import (
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
+from arranger.render.groups import OURS, first_of_class, ours
+from arranger.render.groups import SVG as _SVG
 from arranger.render.hand_row import Ending, HandMark, endings, lift, under_endings
 from arranger.render.light_svg import lighten
 from arranger.render.mei import ROOM, fingered_anew, mei
@@ -44,14 +46,10 @@ from arranger.render.written import written_bars
 from arranger.render.xml_text import clean, sub
 from arranger.tables.engraving import engraving
 
-_SVG = "{http://www.w3.org/2000/svg}"
 _FINE = 10
 """The engraver's drawing units in a unit of the page."""
 
 FONT = "'Libertinus Serif', 'Times New Roman', Times, serif"
-_OURS = re.compile(r"([ntb])-(\d+)")
-"""Our ids: a bar, a note, its number in the tab. The hyphen sets them apart: the engraver's own
-are letters and digits, and now and then one of them looks like ``b613223``."""
 _LINE = re.compile(r"M([\d.-]+)[ ,][\d.-]+ ?L([\d.-]+)")
 _KEPT_CLASSES = frozenset({"page-margin", "measure", "staff", "note", "hands"})
 
@@ -168,21 +166,21 @@ class _Drawing:
         places = _tab_places(root)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
         assert canvas is not None
-        ours = sub(canvas, f"{_SVG}g", **{"class": "hands"})
+        hands = sub(canvas, f"{_SVG}g", **{"class": "hands"})
         top, bottom = _tab_lines(root)
-        rows = self._right_hand(ours, places, bottom)
+        rows = self._right_hand(hands, places, bottom)
         # Beside a tab alone no bar line reaches above the tab, where slur letters stand.
         lines = (
             [] if self.tab_only else [*ends, *((right, inf) for _, right in _bar_spans(root))]
         )
-        self._slurs(ours, places, top, fingers, lines)
+        self._slurs(hands, places, top, fingers, lines)
         moments = _moments(root, self.written, places)
         if self.tab_only:
-            above = self._left_hand(ours, places, bottom + rows * _ROW)
-            rows += 1 + self._count(ours, moments, places, bottom + (rows + 2) * _ROW)
-        above = self._hand_row(ours, places, above, over)
-        names, chords = self._chord_row(ours, moments, above)
-        above = self._tempo(ours, above, chords, names) if first else chords
+            above = self._left_hand(hands, places, bottom + rows * _ROW)
+            rows += 1 + self._count(hands, moments, places, bottom + (rows + 2) * _ROW)
+        above = self._hand_row(hands, places, above, over)
+        names, chords = self._chord_row(hands, moments, above)
+        above = self._tempo(hands, above, chords, names) if first else chords
         _draw_strokes(root)
         _tell_spans(root)
         lighten(root)
@@ -479,68 +477,54 @@ def _moments(
 
 def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
     """From where to where the staff lines of each bar run; a tab's stop at its numbers."""
-    for measure in root.iter(f"{_SVG}g"):
-        if _ours(measure, "b") is not None:
-            lines = [
-                (float(found[1]), float(found[2]))
-                for line in measure.findall(f"{_SVG}g[@class='staff']/{_SVG}path")
-                if (found := _LINE.match(line.get("d", "")))
-            ]
-            left = min((left for left, _ in lines), default=0.0)
-            yield left, max((right for _, right in lines), default=0.0)
+    for _, measure in ours(root, "b"):
+        lines = [
+            (float(found[1]), float(found[2]))
+            for line in measure.findall(f"{_SVG}g[@class='staff']/{_SVG}path")
+            if (found := _LINE.match(line.get("d", "")))
+        ]
+        left = min((left for left, _ in lines), default=0.0)
+        yield left, max((right for _, right in lines), default=0.0)
 
 
 def _tell_spans(root: etree._Element) -> None:
     """Each bar says where it stands, so that a page need not measure it."""
-    bars = [group for group in root.iter(f"{_SVG}g") if _ours(group, "b") is not None]
-    for bar, (left, right) in zip(bars, _bar_spans(root), strict=True):
+    for (_, bar), (left, right) in zip(ours(root, "b"), _bar_spans(root), strict=True):
         bar.set("data-span", f"{left:.0f} {right:.0f}")
 
 
 def _tab_places(root: etree._Element) -> dict[int, _Place]:
     """Where the tab numbers stand, by index of their note, in order of the index."""
     places = {}
-    for group in root.iter(f"{_SVG}g"):
-        index = _ours(group, "t")
-        if index is not None:
-            text = group.find(f"{_SVG}text")
-            if text is not None:
-                middle = float(text.get("y", "0")) - 0.6 * _SPACE
-                places[index] = _Place(float(text.get("x", "0")), middle)
+    for index, group in ours(root, "t"):
+        text = group.find(f"{_SVG}text")
+        if text is not None:
+            middle = float(text.get("y", "0")) - 0.6 * _SPACE
+            places[index] = _Place(float(text.get("x", "0")), middle)
     return dict(sorted(places.items()))
 
 
 def _tab_lines(root: etree._Element) -> tuple[float, float]:
     """The highest and the lowest line of the tab: the second staff of each bar."""
     heights = []
-    for measure in root.iter(f"{_SVG}g"):
-        if _classes(measure)[:1] == ["measure"]:
-            staves = [group for group in measure if _classes(group)[:1] == ["staff"]]
-            for path in staves[-1].findall(f"{_SVG}path"):
-                found = re.match(r"M[\d.-]+[ ,]([\d.-]+)", path.get("d", ""))
-                if found:
-                    heights.append(float(found[1]))
+    for measure in first_of_class(root, "measure"):
+        staves = [group for group in measure if _classes(group)[:1] == ["staff"]]
+        for path in staves[-1].findall(f"{_SVG}path"):
+            found = re.match(r"M[\d.-]+[ ,]([\d.-]+)", path.get("d", ""))
+            if found:
+                heights.append(float(found[1]))
     return min(heights, default=0.0), max(heights, default=0.0)
 
 
 def _bars(root: etree._Element) -> Iterator[int]:
-    for group in root.iter(f"{_SVG}g"):
-        index = _ours(group, "b")
-        if index is not None:
-            yield index
-
-
-def _ours(element: etree._Element, kind: str) -> int | None:
-    """The index in one of our ids of a kind, None for any other id."""
-    found = _OURS.fullmatch(element.get("id") or "")
-    return int(found[2]) if found and found[1] == kind else None
+    return (index for index, _ in ours(root, "b"))
 
 
 def _finger_places(root: etree._Element) -> list[_Place]:
     """Where the engraver put left fingers; asked before its class names are dropped."""
     found = []
-    for group in root.iter(f"{_SVG}g"):
-        text = group.find(f"{_SVG}text") if _classes(group)[:1] == ["fing"] else None
+    for group in first_of_class(root, "fing"):
+        text = group.find(f"{_SVG}text")
         if text is not None:
             found.append(_Place(float(text.get("x", "0")), float(text.get("y", "0"))))
     return found
@@ -571,7 +555,7 @@ def _shorten_ids(root: etree._Element) -> None:
     glyphs: dict[str, str] = {}
     for element in root.iter(etree.Element):
         name = element.get("id")
-        if name is None or _OURS.fullmatch(name):
+        if name is None or OURS.fullmatch(name):
             continue
         parent = element.getparent()
         if parent is not None and parent.tag == f"{_SVG}defs":
@@ -587,11 +571,10 @@ def _shorten_ids(root: etree._Element) -> None:
 
 def _drop_room(root: etree._Element) -> None:
     """Take out what only held a place free."""
-    for group in list(root.iter(f"{_SVG}g")):
+    for group in first_of_class(root, "fing"):
         parent = group.getparent()
-        if parent is None or _classes(group)[:1] != ["fing"]:
-            continue
-        if "".join(str(part) for part in group.itertext()).strip() == ROOM:
+        said = "".join(str(part) for part in group.itertext()).strip()
+        if parent is not None and said == ROOM:
             parent.remove(group)
 
 

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-_SVG = "{http://www.w3.org/2000/svg}"
+from arranger.render.groups import SVG as _SVG
+from arranger.render.groups import of_class
+
 _LINE = re.compile(r"M([\d.-]+)[ ,]([\d.-]+) ?L([\d.-]+)[ ,]([\d.-]+)")
 
 
@@ -39,9 +41,7 @@ class Ending:
 def endings(root: etree._Element) -> list[Ending]:
     """The brackets of a system, asked before their class names are dropped."""
     found = []
-    for group in root.iter(f"{_SVG}g"):
-        if "voltaBracket" not in group.get("class", "").split():
-            continue
+    for group in of_class(root, "voltaBracket"):
         drawn = [_LINE.match(path.get("d", "")) for path in group.findall(f"{_SVG}path")]
         ends = [tuple(map(float, line.groups())) for line in drawn if line]
         if ends:

@@ -6,7 +6,8 @@ import re
 
 from lxml import etree
 
-_SVG = "{http://www.w3.org/2000/svg}"
+from arranger.render.groups import SVG as _SVG
+
 _STRAIGHT = re.compile(r"M-?[\d.]+ -?[\d.]+ L-?[\d.]+ -?[\d.]+")
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from lxml import etree
 
 from arranger.music.time import Beat
+from arranger.render.groups import SVG as _SVG
 from arranger.render.note_values import NoteValue
 from arranger.render.voices import FLAGS
 from arranger.render.xml_text import sub
 
-_SVG = "{http://www.w3.org/2000/svg}"
 _STEM = 2.5
 _SLOPE = 20
 _TRIPLET = 1.75
