@@ -44,7 +44,7 @@ def flattening_barres(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
     for finger, notes in _by_finger(bars).items():
         for place, (bar, note) in enumerate(notes):
             for start, held in notes[max(0, place - 6) : place]:
-                if held.onset < note.onset < held.end and held.string != note.string:
+                if held.string != note.string and held.onset < note.onset < held.end:
                     how = (
                         "Set it on its tip, for a string under it sounds open, and roll it "
                         "flat without letting go of the first note."

@@ -28,14 +28,14 @@ def pattern_of(bar: TabBar) -> Pattern:
     )
 
 
-def rhythm_of(bar: TabBar) -> Hashable:
+def rhythm_of(pattern: Pattern) -> Hashable:
     """When the thumb plucks in a bar, and when the fingers, whichever they are."""
-    return tuple((at, "p" in hand, hand != "p") for at, hand in pattern_of(bar))
+    return tuple((at, "p" in hand, hand != "p") for at, hand in pattern)
 
 
-def thumb_of(bar: TabBar) -> Hashable:
+def thumb_of(pattern: Pattern) -> tuple[Beat, ...]:
     """When the thumb plucks in a bar."""
-    return tuple(at for at, hand in pattern_of(bar) if "p" in hand)
+    return tuple(at for at, hand in pattern if "p" in hand)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +47,16 @@ class Model:
     of: int
 
 
-def most_like(bars: Sequence[TabBar], view: Callable[[TabBar], Hashable]) -> Model | None:
+def most_like(
+    bars: Sequence[tuple[TabBar, Pattern]], view: Callable[[Pattern], Hashable]
+) -> Model | None:
     """The first of the bars that are most alike in one view, among those with a thumb."""
-    full = full_bars(bars)
-    seen = Counter(view(bar) for bar in full if thumb_of(bar))
+    seen = Counter(view(pattern) for _, pattern in bars if thumb_of(pattern))
     if not seen:
         return None
     best = max(seen, key=lambda one: seen[one])  # the first of equals
-    return Model(next(bar for bar in full if view(bar) == best), seen[best], len(full))
+    first = next(bar for bar, pattern in bars if view(pattern) == best)
+    return Model(first, seen[best], len(bars))
 
 
 def right_hand_step(
@@ -67,9 +69,10 @@ def right_hand_step(
     """
     first = "No two bars make up much of this piece; begin with the right hand. "
     lead = first if leads else ""
-    pattern = most_like(bars, pattern_of)
-    rhythm = most_like(bars, rhythm_of)
-    thumb = most_like(bars, thumb_of)
+    full = [(bar, pattern_of(bar)) for bar in full_bars(bars)]
+    pattern = most_like(full, lambda known: known)
+    rhythm = most_like(full, rhythm_of)
+    thumb = most_like(full, thumb_of)
     if pattern is None or rhythm is None or thumb is None:
         return []
     if _much(pattern, table):
@@ -82,7 +85,7 @@ def right_hand_step(
             "fingers or strings. "
         )
         return [_step(rhythm.bar, said + _with_fingers(rhythm.bar, table))]
-    beats = listed([counted(at) for at, hand in pattern_of(thumb.bar) if "p" in hand])
+    beats = listed([counted(at) for at in thumb_of(pattern_of(thumb.bar))])
     said = f"{lead}In {thumb.count} of {thumb.of} bars the thumb plucks on {beats}. "
     how = (
         f"{_thumb_in_words(thumb.bar)}, as here. Tap your foot with it and go on until you can "
