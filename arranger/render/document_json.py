@@ -10,10 +10,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import cache
 from importlib import resources
-from typing import Any
-
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import ValidationError, best_match
+from typing import TYPE_CHECKING, Any
 
 from arranger.music.arrangement import (
     ArrangedBar,
@@ -29,6 +26,13 @@ from arranger.music.key import parse_key
 from arranger.music.lesson import Lesson
 from arranger.music.score import SourceWarning
 from arranger.music.verdict import Verdict
+
+# What checks a document is imported where it does: it is slow to import, and a command that
+# writes documents has a second process for this one.
+# ruff: noqa: PLC0415
+if TYPE_CHECKING:
+    from jsonschema import Draft202012Validator
+    from jsonschema.exceptions import ValidationError
 
 SCHEMA_VERSION = 1
 
@@ -199,6 +203,8 @@ def _one_line(value: object) -> str:
 @cache
 def schema_validator() -> Draft202012Validator:
     """The validator of the shipped schema."""
+    from jsonschema import Draft202012Validator
+
     text = resources.files(__package__).joinpath("arrangement.schema.json").read_text("utf-8")
     schema = json.loads(text)
     return Draft202012Validator(_spelt_out(schema, schema.get("$defs", {})))
@@ -219,6 +225,8 @@ def _spelt_out(schema: Any, definitions: Mapping[str, Any]) -> Any:
 
 
 def _first_fault(document: object) -> ValidationError | None:
+    from jsonschema.exceptions import best_match
+
     fault: ValidationError | None = best_match(schema_validator().iter_errors(document))
     return fault
 
