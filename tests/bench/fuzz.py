@@ -1,12 +1,12 @@
 """Very many damaged and malicious MIDI files: is each refused in words, or arranged?
 
 ``python tests/bench/fuzz.py --count 100000 --seed 1`` reads, analyses and shows each of that
-many mutants (``hostile_files.mutant``), and arranges one in ``--whole`` of those that can be
-read, documents included. It prints the totals by what became of them, the longest case, peak
-memory, and every traceback with the seed that makes it again; the exit code is the number
-of tracebacks and hangs, at most 99. A case that takes longer than ``--limit`` seconds is
-ended and counts as a hang; an arrangement, for which a solver searches, may take six times
-that. Time is processor time, so that a busy machine makes no hangs.
+many mutants (``hostile_files.mutant``); those whose seed is a multiple of ``--whole`` it
+arranges, documents included. It prints the totals by what became of them, the longest case,
+peak memory, and every traceback with the seed that makes it again (``--count 1 --seed N``);
+the exit code is the number of tracebacks and hangs, at most 99. A case that takes longer than
+``--limit`` seconds is ended and counts as a hang; an arrangement, for which a solver searches,
+may take six times that. Time is processor time, so that a busy machine makes no hangs.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ def main() -> int:
     reader = argparse.ArgumentParser(description=__doc__)
     reader.add_argument("--count", type=int, default=1000)
     reader.add_argument("--seed", type=int, default=1, help="of the first case")
-    reader.add_argument("--whole", type=int, default=200, help="arrange one in so many")
+    reader.add_argument("--whole", type=int, default=200, help="arrange the multiples of it")
     reader.add_argument("--limit", type=float, default=10.0, help="seconds a case")
     reader.add_argument("--every", type=int, default=2000, help="report after so many")
     told = reader.parse_args()
@@ -112,7 +112,7 @@ def main() -> int:
         for case in range(told.count):
             seed = told.seed + case
             known = len(tally.faults)
-            one_case(seed, file, tally, limit=told.limit, whole=case % told.whole == 0)
+            one_case(seed, file, tally, limit=told.limit, whole=seed % told.whole == 0)
             for fault in tally.faults[known:]:
                 print(fault, flush=True)
             if (case + 1) % told.every == 0:
