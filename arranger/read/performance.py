@@ -207,21 +207,29 @@ def _strength(onsets: Curve, pitches: Sequence[int], table: PerformanceTable) ->
 
 
 def _best_row(gain: Curve, lags: npt.NDArray[np.int64], drift: float) -> list[int]:
-    """Frames of the best row of beats; state (frame, period), the period moves by steps."""
+    """Frames of the best row of beats; state (frame, period), the period moves by steps.
+
+    A beat comes from one that lies the shortest lag or more before it, so that so many frames
+    are weighed at once.
+    """
     frames, count = gain.shape
     longest, reach = int(lags.max()), max(abs(move) for move in MOVES)
     best = np.zeros((frames + longest, count + 2 * reach))
     best[:, :reach] = best[:, -reach:] = NEVER
     came = np.zeros((frames, count), dtype=np.int8)
-    columns = np.arange(count)
-    sources = np.array([columns + reach + move for move in MOVES])
-    toll = np.array([[drift * abs(move)] for move in MOVES])
     moves = np.array(MOVES, dtype=np.int8)
-    for frame in range(frames):
-        options = best[frame + longest - lags, sources] - toll
-        choice = options.argmax(axis=0)
-        came[frame] = moves[choice]
-        best[frame + longest, reach:-reach] = gain[frame] + options[choice, columns]
+    toll = np.array([[drift * abs(move)] for move in MOVES])
+    columns = np.array([np.arange(count) + reach + move for move in MOVES])
+    at_once, width = int(lags.min()), best.shape[1]
+    rows = np.arange(at_once)[:, None, None] + longest - lags
+    sources = rows * width + columns
+    for first in range(0, frames, at_once):
+        some = slice(first, min(first + at_once, frames))
+        options = best.ravel().take(sources[: some.stop - first] + first * width) - toll
+        came[some] = moves[options.argmax(axis=1)]
+        best[some.start + longest : some.stop + longest, reach:-reach] = gain[
+            some
+        ] + options.max(axis=1)
     best = best[longest:, reach:-reach]
     return _traced(best, came, lags)
 
@@ -246,14 +254,16 @@ def _traced(best: Curve, came: npt.NDArray[np.int8], lags: npt.NDArray[np.int64]
 
 
 def _settled(beat: float, onsets: Curve) -> float:
-    """A beat moved to the middle of the onsets within 50 ms of it."""
-    near = onsets[np.abs(onsets - beat) <= 0.05]
+    """A beat moved to the middle of the onsets, which are in order, within 50 ms of it."""
+    around = onsets[slice(*np.searchsorted(onsets, (beat - 0.06, beat + 0.06)))]
+    near = around[np.abs(around - beat) <= 0.05]
     return float(np.median(near)) if len(near) else beat
 
 
 def _on_beats(beats: Curve, at: float) -> float:
     """A time (s) counted in beats from the second of ``beats``."""
-    place = min(len(beats) - 2, max(0, bisect_right(beats.tolist(), at) - 1))
+    after = int(np.searchsorted(beats, at, side="right"))
+    place = min(len(beats) - 2, max(0, after - 1))
     return float(place - 1 + (at - beats[place]) / (beats[place + 1] - beats[place]))
 
 
