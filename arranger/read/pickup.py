@@ -12,11 +12,14 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from statistics import fmean
 
+import numpy as np
+import numpy.typing as npt
 from pydantic import Field
 
 from arranger.read.piece import Piece, PlayedNote, Signature
 from arranger.tables import Table, load
 
+Ints = npt.NDArray[np.int64]
 FEATURES = ("low", "many", "long", "change", "across", "marks", "last", "none")
 
 
@@ -48,59 +51,112 @@ def find_pickup(piece: Piece, signature: Signature) -> int:
     eighth = piece.unit // 2
     if bar % eighth or bar <= eighth or piece.end < table.least_bars * bar:
         return 0
-    phases = range(0, bar, eighth)
-    scores = [table.score(features_of(piece, bar, phase, table.bars)) for phase in phases]
+    listener = _Listener(piece, table)
+    scores = [listener.score(bar, phase) for phase in range(0, bar, eighth)]
     best = max(range(len(scores)), key=scores.__getitem__)
     return best * eighth if scores[best] >= scores[0] + table.margin else 0
 
 
 def features_of(piece: Piece, bar: int, phase: int, most_bars: int) -> list[float]:
     """How much the times ``phase + k * bar`` look like downbeats, in order of FEATURES."""
-    notes = piece.notes
-    starts = [note.start for note in notes]
-    stop = min(piece.end, phase + most_bars * bar)
+    return _features(piece, _Sound(piece.notes), bar, phase, most_bars)
+
+
+class _Listener:
+    """Scores phases of one piece, each once."""
+
+    def __init__(self, piece: Piece, table: PickupTable) -> None:
+        self.piece, self.table = piece, table
+        self.sound = _Sound(piece.notes)
+        self.scores: dict[tuple[int, int], float] = {}
+
+    def score(self, bar: int, phase: int) -> float:
+        """How much the times ``phase + k * bar`` look like downbeats."""
+        if (bar, phase) not in self.scores:
+            features = _features(self.piece, self.sound, bar, phase, self.table.bars)
+            self.scores[bar, phase] = self.table.score(features)
+        return self.scores[bar, phase]
+
+    def best_phase(self, bar: int) -> int:
+        return max(
+            range(0, bar, self.piece.unit // 2), key=lambda phase: self.score(bar, phase)
+        )
+
+
+class _Sound:
+    """The notes of a piece as arrays; sums of what sounds before a time."""
+
+    def __init__(self, notes: Sequence[PlayedNote]) -> None:
+        self.notes = notes
+        self.starts = [note.start for note in notes]
+        self.start = np.array(self.starts, dtype=np.int64)
+        self.end = np.array([note.end for note in notes], dtype=np.int64)
+        self.last = int(self.end.max())
+        tones = np.array([note.midi for note in notes], dtype=np.int64) % 12
+        ends = np.maximum(self.start, self.end)
+        self.by_tone = [
+            [_running(np.sort(times[tones == tone])) for times in (self.start, ends)]
+            for tone in range(12)
+        ]
+
+    def chroma(self, edges: Ints) -> Ints:
+        """How long each pitch class sounds between neighbouring times: (times - 1) x 12."""
+        before = np.empty((len(edges), 12), dtype=np.int64)
+        for tone, (begun, ended) in enumerate(self.by_tone):
+            before[:, tone] = _passed(*begun, edges) - _passed(*ended, edges)
+        heard: Ints = np.diff(before, axis=0)
+        return heard
+
+
+def _running(times: Ints) -> tuple[Ints, Ints]:
+    """Times in order with their running sums."""
+    return times, np.concatenate([[0], np.cumsum(times)])
+
+
+def _passed(times: Ints, sums: Ints, until: Ints) -> Ints:
+    """The time from all of ``times`` to each of ``until``, those after it left out."""
+    count = np.searchsorted(times, until)
+    passed: Ints = count * until - sums[count]
+    return passed
+
+
+def _features(piece: Piece, sound: _Sound, bar: int, phase: int, most_bars: int) -> list[float]:
+    stop = min(sound.last, phase + most_bars * bar)
     downbeats = range(phase, stop, bar)
-    struck = [_struck(notes, starts, at, piece.unit // 16) for at in downbeats]
-    within = notes[: bisect_left(starts, stop)]
+    near = piece.unit // 16
+    struck = [_struck(sound, at, near) for at in downbeats]
+    within = bisect_left(sound.starts, stop)
     if not within or not struck:
         return [0.0] * len(FEATURES)
-    middle = fmean(note.midi for note in within)
+    middle = fmean(note.midi for note in sound.notes[:within])
     return [
         fmean(max((middle - n.midi for n in hit), default=0.0) / 12 for hit in struck),
-        fmean(len(hit) for hit in struck) / max(1.0, len(within) * piece.unit / stop),
+        fmean(len(hit) for hit in struck) / max(1.0, within * piece.unit / stop),
         fmean(max((n.end - n.start for n in hit), default=0) / piece.unit for hit in struck),
-        _harmony_change(within, downbeats, bar),
-        _held_across(within, downbeats, piece.unit // 16),
+        _harmony_change(sound, downbeats, bar),
+        _held_across(sound.start[:within] + near, sound.end[:within] - near, downbeats),
         _marks(piece, bar, phase),
-        float((piece.last_onset - phase) % bar < piece.unit // 16),
+        float((sound.starts[-1] - phase) % bar < near),
         float(phase == 0),
     ]
 
 
-def _struck(
-    notes: Sequence[PlayedNote], starts: Sequence[int], at: int, near: int
-) -> list[PlayedNote]:
-    low, high = bisect_left(starts, at - near), bisect_left(starts, at + near)
-    return list(notes[low:high])
+def _struck(sound: _Sound, at: int, near: int) -> Sequence[PlayedNote]:
+    low, high = bisect_left(sound.starts, at - near), bisect_left(sound.starts, at + near)
+    return sound.notes[low:high]
 
 
-def _harmony_change(notes: Sequence[PlayedNote], downbeats: range, bar: int) -> float:
+def _harmony_change(sound: _Sound, downbeats: range, bar: int) -> float:
     """Mean distance (0..1) of the pitch classes of half a bar before and after downbeats."""
     half = max(1, bar // 2)
-    chroma: dict[int, list[float]] = {}
     offset = downbeats.start % half
-    for note in notes:
-        first = (note.start - offset) // half
-        for window in range(first, (note.end - 1 - offset) // half + 1):
-            begin, end = window * half + offset, (window + 1) * half + offset
-            overlap = min(note.end, end) - max(note.start, begin)
-            if overlap > 0:
-                chroma.setdefault(window, [0.0] * 12)[note.midi % 12] += overlap
+    windows = (np.array(downbeats) - offset) // half
+    edges = np.arange(windows[0] - 1, windows[-1] + 2) * half + offset
+    heard = sound.chroma(edges).astype(np.float64).tolist()
     changes = []
-    for at in downbeats:
-        window = (at - offset) // half
-        before, after = chroma.get(window - 1), chroma.get(window)
-        if before and after:
+    for window in (windows - windows[0]).tolist():
+        before, after = heard[window], heard[window + 1]
+        if any(before) and any(after):
             changes.append(1.0 - _cosine(before, after))
     return fmean(changes) if changes else 0.0
 
@@ -111,14 +167,11 @@ def _cosine(one: Sequence[float], two: Sequence[float]) -> float:
     return product / norm if norm else 0.0
 
 
-def _held_across(notes: Sequence[PlayedNote], downbeats: range, near: int) -> float:
-    """Notes held across a downbeat, per downbeat."""
-    count = 0
+def _held_across(start: Ints, end: Ints, downbeats: range) -> float:
+    """Notes that are held across a downbeat, per downbeat."""
     bar, phase = downbeats.step, downbeats.start
-    for note in notes:
-        following = (note.start + near - phase) // bar * bar + phase + bar
-        count += note.start + near < following < note.end - near
-    return count / max(1, len(downbeats))
+    following = (start - phase) // bar * bar + phase + bar
+    return np.count_nonzero((start < following) & (following < end)) / max(1, len(downbeats))
 
 
 def _marks(piece: Piece, bar: int, phase: int) -> float:
@@ -140,26 +193,16 @@ def find_meter(piece: Piece) -> tuple[int, int]:
     unit = piece.unit
     if piece.end < table.least_bars * 4 * unit:
         return (4, 4)
-    heard = {quarters: _best_score(piece, quarters * unit, table) for quarters in (2, 3, 4)}
+    listener = _Listener(piece, table)
+    heard = {
+        quarters: listener.score(quarters * unit, listener.best_phase(quarters * unit))
+        for quarters in (2, 3, 4)
+    }
     quarters = max(heard, key=lambda q: heard[q] + table.meters[f"{q}/4"])
     if quarters != 3:
         return (quarters, 4)
-    phase = _best_phase(piece, 3 * unit, table)
-    middle = features_of(piece, 3 * unit, (phase + 3 * unit // 2) % (3 * unit), table.bars)
-    beats = [
-        table.score(features_of(piece, 3 * unit, (phase + k * unit) % (3 * unit), table.bars))
-        for k in (1, 2)
-    ]
-    return (6, 8) if table.score(middle) > fmean(beats) else (3, 4)
-
-
-def _best_phase(piece: Piece, bar: int, table: PickupTable) -> int:
-    return max(
-        range(0, bar, piece.unit // 2),
-        key=lambda phase: table.score(features_of(piece, bar, phase, table.bars)),
-    )
-
-
-def _best_score(piece: Piece, bar: int, table: PickupTable) -> float:
-    phase = _best_phase(piece, bar, table)
-    return table.score(features_of(piece, bar, phase, table.bars))
+    bar = 3 * unit
+    phase = listener.best_phase(bar)
+    middle = listener.score(bar, (phase + bar // 2) % bar)
+    beats = [listener.score(bar, (phase + k * unit) % bar) for k in (1, 2)]
+    return (6, 8) if middle > fmean(beats) else (3, 4)
