@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
@@ -179,8 +180,10 @@ def _chords(analysis: Analysis, bar: Bar) -> Iterator[str]:
         yield span.chord.name_in(key) if span.chord else "–"
 
 
-def _sounding(spans: Sequence[ChordSpan], bar: Bar) -> list[ChordSpan]:
-    return [span for span in spans if span.start < bar.end and span.end > bar.start]
+def _sounding(spans: Sequence[ChordSpan], bar: Bar) -> Sequence[ChordSpan]:
+    """The spans, of those that cover the piece in order, that sound in the bar."""
+    first = bisect_right(spans, bar.start, key=lambda span: span.end)
+    return spans[first : bisect_left(spans, bar.end, key=lambda span: span.start)]
 
 
 def _flats_at(analysis: Analysis, onset: Beat) -> bool:
