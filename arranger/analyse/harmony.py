@@ -29,7 +29,7 @@ import numpy as np
 
 from arranger.analyse.chord_weights import HarmonyTable, chord_weights
 from arranger.analyse.half_beats import NO_BASS, Slots, half_beats
-from arranger.analyse.timeline import Bools, Floats, Ints, Timeline
+from arranger.analyse.timeline import Floats, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord, ChordSpan
 from arranger.music.equal_bars import agreed, heads
@@ -53,35 +53,31 @@ class Scorer:
     chords: tuple[Chord, ...]
     grid: Slots
 
-    def segments(self, starts: Ints, end: int) -> Floats:
-        """The score of the half beats ``[start, end)`` for every start in ``starts``.
+    def segments(self, starts: slice, end: int) -> Floats:
+        """The score of the half beats ``[start, end)`` for every start of the slice ``starts``.
 
         Rows are segments, columns ``chords`` and, last, no chord.
         """
         grid = self.grid
         heard = grid.heard[end] - grid.heard[starts]
         lowest = grid.lowest[end] - grid.lowest[starts]
-        hymn, pattern = grid.hymn[starts, None], grid.pattern[starts, None]
-        bass = grid.bass[starts]
-        score = heard @ self._tone.T + self._missing(heard, hymn) @ self._absent.T
+        score = heard @ self._tone.T + self._missing(heard, starts) @ self._absent.T
         score += lowest[:, :NO_BASS] @ self._bass.T
-        score += np.where(pattern, self._first_in_pattern.T[bass], self._first.T[bass])
-        score += np.where(hymn, self._prior_in_hymns, self._prior)
-        score += self.weights.outside_key * grid.outside[starts]
+        score += self._beginning[starts]
+        score += self._named[starts]
+        score += self._outside[starts]
         score -= self._costs(starts, end)[:, None]
-        enter = np.where(grid.unison[starts], 0.0, self.weights.no_chord_enter)
-        without = self._without[end] - self._without[starts] - enter
+        without = self._without[end] - self._without[starts] - self._enter[starts]
         return np.hstack([score, without[:, None]])
 
-    def _missing(self, heard: Floats, hymn: Bools) -> Floats:
+    def _missing(self, heard: Floats, starts: slice) -> Floats:
         """How far each pitch class is from being heard in the segments, 0..1."""
         total = heard.sum(axis=1, keepdims=True)
-        enough = np.where(hymn, self.weights.heard_in_hymns, self.weights.heard)
-        share = heard / (enough * np.where(total > 0, total, 1.0))
+        share = heard / (self._enough[starts] * np.where(total > 0, total, 1.0))
         missing: Floats = (1.0 - np.minimum(1.0, share)) * (total > 0)
         return missing
 
-    def _costs(self, starts: Ints, end: int) -> Floats:
+    def _costs(self, starts: slice, end: int) -> Floats:
         """What it costs to begin a chord at each start and to leave it at ``end``."""
         grid = self.grid
         length = grid.end[end - 1] - grid.start[starts]
@@ -106,6 +102,38 @@ class Scorer:
         each = np.where(grid.unison, weights.no_chord_unison, weights.no_chord)
         each = np.where(grid.bass == NO_BASS, weights.silence, each)
         return np.concatenate([[0.0], np.cumsum(each)])
+
+    @cached_property
+    def _beginning(self) -> Floats:
+        """Slots x chords: the weight of the bass with which a segment begins."""
+        bass, pattern = self.grid.bass, self.grid.pattern[:, None]
+        beginning: Floats = np.where(
+            pattern, self._first_in_pattern.T[bass], self._first.T[bass]
+        )
+        return beginning
+
+    @cached_property
+    def _named(self) -> Floats:
+        """Slots x chords: how common a chord is where a segment begins."""
+        named: Floats = np.where(self.grid.hymn[:, None], self._prior_in_hymns, self._prior)
+        return named
+
+    @cached_property
+    def _outside(self) -> Floats:
+        outside: Floats = self.weights.outside_key * self.grid.outside
+        return outside
+
+    @cached_property
+    def _enough(self) -> Floats:
+        """The share of what sounds from which on a tone is heard, where a segment begins."""
+        weights = self.weights
+        enough = np.where(self.grid.hymn, weights.heard_in_hymns, weights.heard)[:, None]
+        return enough
+
+    @cached_property
+    def _enter(self) -> Floats:
+        """The cost of a segment without a chord."""
+        return np.where(self.grid.unison, 0.0, self.weights.no_chord_enter)
 
     def _by_role(self, roles: tuple[float, ...], other: float) -> Floats:
         """Chords x 13: a weight for the root, third, fifth and seventh of each chord, and
@@ -168,11 +196,11 @@ def best_segments(score: Scorer) -> list[Segment]:
     best[0] = 0.0
     back: list[tuple[int, int]] = [(0, 0)] * (count + 1)
     for end in range(1, count + 1):
-        starts = np.arange(max(0, end - score.weights.longest), end)
-        total = score.segments(starts, end) + best[starts, None]
+        first = max(0, end - score.weights.longest)
+        total = score.segments(slice(first, end), end) + best[first:end, None]
         row, chord = divmod(int(total.argmax()), total.shape[1])
         best[end] = total[row, chord]
-        back[end] = (int(starts[row]), chord)
+        back[end] = (first + row, chord)
     segments: list[Segment] = []
     end = count
     while end > 0:

@@ -19,6 +19,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import chain, pairwise
 
 import numpy as np
@@ -136,7 +137,7 @@ class Prices:
         self.changed = np.array(
             [sum(change <= bar for change in changes) for bar in range(count + 1)]
         )
-        self.by_span: dict[Span, float] = {}
+        self.shape, self.floor = cache(self._shape), cache(self._floor)
         self.weighed = 0
         self.by_source: dict[Span, dict[Span, float]] = {}
 
@@ -175,7 +176,7 @@ class Prices:
             rest -= self.floor(span)
         return Told(cuts, spans, said, total) if total < most else None
 
-    def floor(self, span: Span) -> float:
+    def _floor(self, span: Span) -> float:
         """What a section costs at least: "the last one again"."""
         return self.table.section * self.table.again + self.shape(span)
 
@@ -205,14 +206,9 @@ class Prices:
         said = float(self.new[span[1]] - self.new[span[0]])
         return self.table.section + self.shape(span) + said
 
-    def shape(self, span: Span) -> float:
+    def _shape(self, span: Span) -> float:
         """What a section costs by its length and its keys, whatever is said in it."""
-        if span not in self.by_span:
-            self.by_span[span] = self._shape(*span)
-        return self.by_span[span]
-
-    def _shape(self, first: int, last: int) -> float:
-        table = self.table
+        table, (first, last) = self.table, span
         length = last - first
         inner = first > 0 and last < self.count
         price = table.uneven[length % 8] * (1.0 if inner else table.outer)
