@@ -20,7 +20,8 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain, pairwise
+from itertools import chain, islice, pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,12 +105,19 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A telling of the whole piece."""
+    """A telling of the whole piece; ``prices``: of all before each section, and of all."""
 
-    cuts: Cuts
     spans: list[Span]
     said: Mapping[Span, Said]
-    price: float
+    prices: list[float]
+
+    @property
+    def price(self) -> float:
+        return self.prices[-1]
+
+    @property
+    def cuts(self) -> Cuts:
+        return frozenset(first for first, _ in self.spans[1:])
 
     def models(self) -> list[int]:
         """For each section the number of the first that it repeats, or its own."""
@@ -145,7 +153,7 @@ class Prices:
         """The piece as one section."""
         whole = (0, self.count)
         said = Said(self.alone(whole), None)
-        return Told(frozenset(), [whole], {whole: said}, said.price)
+        return Told([whole], {whole: said}, [0.0, said.price])
 
     def tell(self, cuts: Cuts, before: Told, most: float) -> Told | None:
         """The cheapest telling with these cuts; sections as ``before`` are not told anew.
@@ -156,11 +164,13 @@ class Prices:
         """
         spans = list(pairwise([0, *sorted(cuts), self.count]))
         known = before.said
-        said: dict[Span, Said] = {}
+        same = _alike_until(spans, before.spans)
+        said = dict(islice(known.items(), same))
+        prices = before.prices[: same + 1]
         fresh: list[Span] = []
-        total, rest = 0.0, sum(map(self.floor, spans))
-        for number, span in enumerate(spans):
-            if total + rest > most + _LITTLE or self.weighed > self.table.pairs_most:
+        least = sum(map(self.floor, spans[same:]))
+        for number, span in enumerate(spans[same:], same):
+            if prices[-1] + least > most + _LITTLE or self.weighed > self.table.pairs_most:
                 return None
             best = known.get(span)
             sources = fresh
@@ -172,9 +182,9 @@ class Prices:
             said[span] = best
             if span not in known:
                 fresh.append(span)
-            total += best.price
-            rest -= self.floor(span)
-        return Told(cuts, spans, said, total) if total < most else None
+            prices.append(prices[-1] + best.price)
+            least -= self.floor(span)
+        return Told(spans, said, prices) if prices[-1] < most else None
 
     def _floor(self, span: Span) -> float:
         """What a section costs at least: "the last one again"."""
@@ -251,6 +261,12 @@ class Prices:
         return price + self.shape(span)
 
 
+def _alike_until(spans: Sequence[Span], others: Sequence[Span]) -> int:
+    """How many sections at the beginning are the same."""
+    pairs = enumerate(zip(spans, others, strict=False))
+    return next((number for number, (one, other) in pairs if one != other), len(others))
+
+
 def _along_diagonals(values: Floats) -> Floats:
     """Sums along each diagonal: entry (i + n, j + n) less (i, j) is the sum of n steps."""
     sums = np.zeros((len(values) + 1, len(values) + 1))
@@ -271,8 +287,7 @@ def _novelty(different: Floats, table: FormTable) -> Floats:
 # ---- search ---------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Move:
+class _Move(NamedTuple):
     """Cuts to be left out and cuts to be put in."""
 
     out: Cuts
@@ -288,6 +303,7 @@ class _Search:
     def __init__(self, prices: Prices, changes: set[int]) -> None:
         self.prices = prices
         self.count = prices.count
+        self.inside = frozenset(range(1, prices.count))
         self.table = prices.table
         self.stretches = _stretches(prices.alike, self.table)
         edges = {bar for one, other, bars in self.stretches for bar in (one, other)}
@@ -315,10 +331,10 @@ class _Search:
 
     def _helpful(self, told: Told, moves: Iterable[_Move], *, best: bool) -> list[_Move]:
         """The moves that make the telling shorter, most helpful first; ``best``: that alone."""
-        most = told.price - _LITTLE
+        cuts, most = told.cuts, told.price - _LITTLE
         gains: list[tuple[float, int, _Move]] = []
         for move in moves:
-            moved = self.prices.tell(move.done(told.cuts), told, most)
+            moved = self.prices.tell(move.done(cuts), told, most)
             if moved is not None:
                 gains.append((moved.price - told.price, len(gains), move))
                 most = moved.price if best else most
@@ -328,9 +344,10 @@ class _Search:
     def _moves(self, told: Told) -> Iterator[_Move]:
         everywhere = _everywhere(told)
         again = self._sections_again(told, everywhere)
-        for move in chain(self._all_moves(told.cuts, everywhere), again):
-            kept = _Move(move.out, frozenset(bar for bar in move.into if 0 < bar < self.count))
-            if kept.done(told.cuts) != told.cuts:
+        cuts = told.cuts
+        for move in chain(self._all_moves(cuts, everywhere), again):
+            kept = _Move(move.out, move.into & self.inside)
+            if kept.done(cuts) != cuts:
                 yield kept
 
     def _all_moves(self, cuts: Cuts, everywhere: Callable[[int], Cuts]) -> Iterator[_Move]:
