@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from math import ceil
 
 from arranger.music.arrangement import Arrangement, Placement
+from arranger.music.moments import Moments
 from arranger.music.once import once
 from arranger.music.time import Beat
 from arranger.render.voices import voices_of_hands
@@ -43,23 +43,24 @@ class _Ringing:
     def __init__(self, written: Arrangement) -> None:
         self.span = engraving().hands.easy_span
         self.notes = written.notes
-        self.onsets = [note.onset for note in written.notes]
+        self.onsets = Moments([note.onset for note in written.notes])
         self.bars = written_bars(written)
-        self.bar_ends = [bar.end for bar in written.bars]
-        self.strokes = [note.onset for note in written.notes if note.right == "p"]
+        self.bar_ends = Moments([bar.end for bar in written.bars])
+        self.strokes = _Onsets([note for note in written.notes if note.right == "p"])
         self.thumb = {note.onset: note for note in written.notes if note.right == "p"}
-        self.by_string: dict[int, list[Beat]] = {}
+        by_string: dict[int, list[Placement]] = {}
         for note in written.notes:
-            self.by_string.setdefault(note.string, []).append(note.onset)
+            by_string.setdefault(note.string, []).append(note)
+        self.by_string = {string: _Onsets(notes) for string, notes in by_string.items()}
 
     def rung(self, note: Placement) -> Placement:
         if note.right != "p" or note.slur is not None:
             return note
-        bar = self.bars[bisect_right(self.bar_ends, note.onset)]
+        bar = self.bars[self.bar_ends.until(note.onset)]
         stops = [
             bar.end,
-            *_next(self.by_string[note.string], note.onset),
-            *_next(self.strokes, note.onset),
+            *self.by_string[note.string].after(note.onset),
+            *self.strokes.after(note.onset),
         ]
         end = min(stops)
         if end <= note.end:
@@ -74,7 +75,7 @@ class _Ringing:
         if note.right == "p" or note.slur is not None or thumb is None:
             return self.rung(note)
         end = self.rung(thumb).end
-        needed = any(at < end for at in _next(self.by_string[note.string], note.onset))
+        needed = any(at < end for at in self.by_string[note.string].after(note.onset))
         if end <= note.end or needed or not self._stays(note, end):
             return note
         return replace(note, length=end - note.onset)
@@ -83,7 +84,7 @@ class _Ringing:
         """Whether a finger can stay on its note until ``end``; an open string needs none."""
         if note.fret == 0:
             return True
-        first, last = bisect_right(self.onsets, note.onset), bisect_left(self.onsets, end)
+        first, last = self.onsets.until(note.onset), self.onsets.before(end)
         return all(
             other.fret == 0
             or (other.left != note.left and abs(other.fret - note.fret) <= self.span)
@@ -106,7 +107,14 @@ def _beat_end(bar: WrittenBar, moment: Beat) -> Beat:
     return origin + ceil((moment - origin) / bar.pulse) * bar.pulse
 
 
-def _next(onsets: Sequence[Beat], moment: Beat) -> Sequence[Beat]:
-    """The first of the (sorted) onsets after a moment, if there is one."""
-    place = bisect_right(onsets, moment)
-    return onsets[place : place + 1]
+class _Onsets:
+    """When notes begin, in order."""
+
+    def __init__(self, notes: Sequence[Placement]) -> None:
+        self._notes = notes
+        self._moments = Moments([note.onset for note in notes])
+
+    def after(self, moment: Beat) -> list[Beat]:
+        """The first onset after a moment, if there is one."""
+        place = self._moments.until(moment)
+        return [note.onset for note in self._notes[place : place + 1]]

@@ -14,6 +14,7 @@ from itertools import groupby
 from typing import Literal
 
 from arranger.music.arrangement import Placement
+from arranger.music.once import once
 from arranger.music.time import Beat
 from arranger.render.note_values import NoteValue, split
 from arranger.render.written import WrittenBar
@@ -210,14 +211,20 @@ def bar_voice(bar: WrittenBar, voice: Sequence[Sound]) -> tuple[Chunk, ...]:
 
 
 def _rests(bar: WrittenBar, start: Beat, end: Beat) -> Iterator[Chunk]:
-    for value in _values(bar, start, end):
+    for value in _values(bar, start, end) if start < end else ():
         yield Chunk(onset=start, value=value)
         start += value.length
 
 
 def _values(bar: WrittenBar, start: Beat, end: Beat) -> tuple[NoteValue, ...]:
-    origin = bar.start - bar.missing
-    return split(start - origin, end - origin, pulse=bar.pulse, compound=bar.compound)
+    origin, pulse = _meter(bar)
+    return split(start - origin, end - origin, pulse=pulse, compound=bar.compound)
+
+
+@once
+def _meter(bar: WrittenBar) -> tuple[Beat, Beat]:
+    """Where the first beat of a bar lies or would lie, and how long its beats are."""
+    return bar.start - bar.missing, bar.pulse
 
 
 def beams(chunks: Sequence[Chunk], bar: WrittenBar) -> Iterator[tuple[Chunk, ...]]:
