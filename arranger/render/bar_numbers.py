@@ -9,7 +9,7 @@ from math import inf
 from lxml import etree
 
 from arranger.render.groups import SVG as _SVG
-from arranger.render.groups import of_class
+from arranger.render.groups import Groups
 from arranger.render.xml_text import sub
 from arranger.tables.engraving import engraving
 
@@ -42,13 +42,13 @@ _LEFTMOST = -210
 """Where the drawing begins, in drawing units from the first staff line."""
 
 
-def lift_bar_numbers(root: etree._Element) -> None:
+def lift_bar_numbers(groups: Groups) -> None:
     """Set each number of the engraver's drawing above what is in its way.
 
     A number at the head of a line begins where the drawing does, at the earliest.
     """
-    curves = [*_all_curves(root), *_flags(root), *_solids(root)]
-    for text in _texts(root, "mNum"):
+    curves = [*_all_curves(groups), *_flags(groups), *_solids(groups)]
+    for text in _texts(groups, "mNum"):
         size = _letters(text)
         number = "".join(str(part) for part in text.itertext()).strip()
         left = _LEFTMOST + size * _DIGIT * len(number) / 2
@@ -58,15 +58,15 @@ def lift_bar_numbers(root: etree._Element) -> None:
         text.set("y", f"{max(y, min(size, float(text.get('y', '0')))):.0f}")
 
 
-def lift_fingers(root: etree._Element) -> float:
+def lift_fingers(groups: Groups) -> float:
     """Set left fingers over the notation above the slurs that run through them.
 
     What stands on such a finger rises with it. Returns how far the highest now reaches over
     the drawing's top edge, in drawing units.
     """
-    curves = _all_curves(root)
-    top = _highest_line(root)
-    over = [text for text in _texts(root, "fing") if float(text.get("y", "0")) < top]
+    curves = _all_curves(groups)
+    top = _highest_line(groups)
+    over = [text for text in _texts(groups, "fing") if float(text.get("y", "0")) < top]
     reach = 0.0
     for text in sorted(over, key=lambda text: -float(text.get("y", "0"))):
         x, y = float(text.get("x", "0")), float(text.get("y", "0"))
@@ -96,8 +96,8 @@ def _clear_of(text: etree._Element, curves: Sequence[Sequence[_Point]]) -> float
     return y
 
 
-def _texts(root: etree._Element, kind: str) -> Iterator[etree._Element]:
-    for group in of_class(root, kind):
+def _texts(groups: Groups, kind: str) -> Iterator[etree._Element]:
+    for group in groups.of_class(kind):
         text = group.find(f"{_SVG}text")
         if text is not None:
             yield text
@@ -107,49 +107,49 @@ def _letters(text: etree._Element) -> float:
     return max((_size(part) for part in text.iter(f"{_SVG}tspan")), default=0.0)
 
 
-def _highest_line(root: etree._Element) -> float:
+def _highest_line(groups: Groups) -> float:
     """The highest line of a staff."""
     return min(
         (
             float(_NUMBERS.findall(path.get("d", ""))[1])
-            for group in of_class(root, "staff")
+            for group in groups.of_class("staff")
             for path in group.findall(f"{_SVG}path")
         ),
         default=0.0,
     )
 
 
-def _all_curves(root: etree._Element) -> list[Sequence[_Point]]:
-    return [curve for path in _paths(root) for curve in _curves(path)]
+def _all_curves(groups: Groups) -> list[Sequence[_Point]]:
+    return [curve for path in _paths(groups) for curve in _curves(path)]
 
 
-def _flags(root: etree._Element) -> Iterator[Sequence[_Point]]:
+def _flags(groups: Groups) -> Iterator[Sequence[_Point]]:
     """The upper edges of flags, as flat curves."""
-    for group in of_class(root, "flag"):
+    for group in groups.of_class("flag"):
         for flag in group.iter(f"{_SVG}use"):
             x, y = (float(n) for n in _NUMBERS.findall(flag.get("transform", "0 0"))[:2])
             yield [(x + _FLAG * step / 3, y) for step in range(4)]
 
 
-def _solids(root: etree._Element) -> Iterator[Sequence[_Point]]:
+def _solids(groups: Groups) -> Iterator[Sequence[_Point]]:
     """Beams, stems, heads and accidentals, as flat lines at the heights they reach."""
-    for beam in root.iter(f"{_SVG}polygon"):
+    for beam in groups.root.iter(f"{_SVG}polygon"):
         corners = [float(n) for n in _NUMBERS.findall(beam.get("points", ""))]
         ends = sorted(zip(corners[::2], corners[1::2], strict=False))
         if ends:
             (left, _), (right, _) = ends[0], ends[-1]
             heads = [min(y for x, y in ends if x == side) for side in (left, right)]
             yield _straight((left, heads[0]), (right, heads[1]))
-    for x, top, bottom in stems(root):
+    for x, top, bottom in stems(groups):
         yield from _rungs(x, x, top, bottom)
-    for group in (*of_class(root, "notehead"), *of_class(root, "accid")):
+    for group in (*groups.of_class("notehead"), *groups.of_class("accid")):
         for glyph in group.findall(f"{_SVG}use"):
             yield from _sign(glyph)
 
 
-def stems(root: etree._Element) -> Iterator[tuple[float, float, float]]:
+def stems(groups: Groups) -> Iterator[tuple[float, float, float]]:
     """Where each stem stands, its upper and its lower end."""
-    for group in of_class(root, "stem"):
+    for group in groups.of_class("stem"):
         for stem in group.findall(f"{_SVG}path"):
             x, one, _, other = (float(n) for n in _NUMBERS.findall(stem.get("d", ""))[:4])
             yield x, min(one, other), max(one, other)
@@ -177,16 +177,16 @@ def _straight(start: _Point, end: _Point) -> Sequence[_Point]:
     return [(x + wide * part / 3, y + high * part / 3) for part in range(4)]
 
 
-def clear_endings(root: etree._Element, *, baseline: float) -> None:
+def clear_endings(groups: Groups, *, baseline: float) -> None:
     """Set each number that the bracket of an ending runs through into the bracket.
 
     Over a tab alone the brackets come down to where the numbers stand; there the number goes
     beside that of the ending, ``baseline`` drawing units above the bracket's lower end.
     """
     brackets = []
-    for text in _texts(root, "voltaBracket"):
+    for text in _texts(groups, "voltaBracket"):
         brackets.append((float(text.get("x", "0")), float(text.get("y", "0"))))
-    for text in _texts(root, "mNum"):
+    for text in _texts(groups, "mNum"):
         near = [b for b in brackets if abs(float(text.get("x", "0")) - b[0]) < _LETTERS]
         for x, y in near[:1]:
             text.set("x", f"{x + _LETTERS:.0f}")
@@ -228,10 +228,10 @@ def _clef_tops(bar: etree._Element) -> Iterator[float]:
                 yield sign[0][1]
 
 
-def keep_off_stems(root: etree._Element) -> None:
+def keep_off_stems(groups: Groups) -> None:
     """Move fingers aside that stand at a stem, as far as the stem is too near."""
-    near = list(stems(root))
-    for text in _texts(root, "fing"):
+    near = list(stems(groups))
+    for text in _texts(groups, "fing"):
         size = _letters(text)
         x, y = float(text.get("x", "0")), float(text.get("y", "0"))
         room = size * (_DIGIT / 2 + _AIR)
@@ -273,9 +273,9 @@ def _heads(bar: etree._Element) -> Iterator[float]:
                 yield float(_NUMBERS.findall(head.get("transform", "0"))[0])
 
 
-def _paths(root: etree._Element) -> Iterator[etree._Element]:
+def _paths(groups: Groups) -> Iterator[etree._Element]:
     for kind in _CURVES:
-        for group in of_class(root, kind):
+        for group in groups.of_class(kind):
             yield from group.iterfind(f"{_SVG}path")
 
 

@@ -33,7 +33,7 @@ from arranger.render.bar_numbers import (
 from arranger.render.barre import BarreMark, barre_marks, roman
 from arranger.render.breaks import line_starts
 from arranger.render.fold import Folded
-from arranger.render.groups import OURS, first_of_class, ours
+from arranger.render.groups import OURS, Groups
 from arranger.render.groups import SVG as _SVG
 from arranger.render.hand_row import Ending, HandMark, endings, lift, under_endings
 from arranger.render.light_svg import lighten
@@ -150,31 +150,32 @@ class _Drawing:
         root = etree.fromstring(svg.encode("utf-8"), etree.XMLParser(remove_blank_text=True))
         _shorten_ids(root)
         _drop_room(root)
+        groups = Groups(root)
         led = lead_section(root)
         if self.tab_only:
             _shrink_marks(root)
-        above = max(led, lift_fingers(root))
-        keep_off_stems(root)
-        fingers = _finger_places(root)
-        ends = [(x, low) for x, _, low in stems(root)]
-        lift_bar_numbers(root)
+        above = max(led, lift_fingers(groups))
+        keep_off_stems(groups)
+        fingers = _finger_places(groups)
+        ends = [(x, low) for x, _, low in stems(groups)]
+        lift_bar_numbers(groups)
         if self.tab_only:
-            clear_endings(root, baseline=(1 - _TAB_SHARE) * 1.5 * _SPACE)
-        over = [] if self.tab_only else endings(root)
+            clear_endings(groups, baseline=(1 - _TAB_SHARE) * 1.5 * _SPACE)
+        over = [] if self.tab_only else endings(groups)
         number_sections(root, {f"b-{at}": bar.number for at, bar in enumerate(self.bars)})
         _tidy(root)
-        places = _tab_places(root)
+        places = _tab_places(groups)
         canvas = root.find(f".//{_SVG}g[@class='page-margin']")
         assert canvas is not None
         hands = sub(canvas, f"{_SVG}g", **{"class": "hands"})
-        top, bottom = _tab_lines(root)
+        top, bottom = _tab_lines(groups)
         rows = self._right_hand(hands, places, bottom)
         # Beside a tab alone no bar line reaches above the tab, where slur letters stand.
         lines = (
-            [] if self.tab_only else [*ends, *((right, inf) for _, right in _bar_spans(root))]
+            [] if self.tab_only else [*ends, *((right, inf) for _, right in _bar_spans(groups))]
         )
         self._slurs(hands, places, top, fingers, lines)
-        moments = _moments(root, self.written, places)
+        moments = _moments(groups, self.written, places)
         if self.tab_only:
             above = self._left_hand(hands, places, bottom + rows * _ROW)
             rows += 1 + self._count(hands, moments, places, bottom + (rows + 2) * _ROW)
@@ -182,12 +183,12 @@ class _Drawing:
         names, chords = self._chord_row(hands, moments, above)
         above = self._tempo(hands, above, chords, names) if first else chords
         _draw_strokes(root)
-        _tell_spans(root)
+        _tell_spans(groups)
         lighten(root)
         width, height = _resize(root, above=above, least=bottom + rows * _ROW + _AIR + _TAIL)
         return System(
             svg=etree.tostring(root, encoding="unicode"),
-            bars=tuple(_bars(root)),
+            bars=tuple(_bars(groups)),
             width=width,
             height=height,
         )
@@ -460,13 +461,11 @@ class _Moments:
         return left + (right - left) * float((moment - before) / (after - before))
 
 
-def _moments(
-    root: etree._Element, written: Arrangement, places: Mapping[int, _Place]
-) -> _Moments:
+def _moments(groups: Groups, written: Arrangement, places: Mapping[int, _Place]) -> _Moments:
     """The onsets of a system's notes, and its bar lines where no note begins."""
     points: dict[Beat, float] = {}
-    bars = [written.bars[index] for index in _bars(root)]
-    for (left, right), bar in zip(_bar_spans(root), bars, strict=True):
+    bars = [written.bars[index] for index in _bars(groups)]
+    for (left, right), bar in zip(_bar_spans(groups), bars, strict=True):
         # After the bar line there is a little room before the first note.
         points[bar.start] = left + 1.5 * _SPACE
         points[bar.end] = right
@@ -475,9 +474,9 @@ def _moments(
     return _Moments(points, bars[0].start, bars[-1].end)
 
 
-def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
+def _bar_spans(groups: Groups) -> Iterator[tuple[float, float]]:
     """From where to where the staff lines of each bar run; a tab's stop at its numbers."""
-    for _, measure in ours(root, "b"):
+    for _, measure in groups.ours("b"):
         lines = [
             (float(found[1]), float(found[2]))
             for line in measure.findall(f"{_SVG}g[@class='staff']/{_SVG}path")
@@ -487,16 +486,16 @@ def _bar_spans(root: etree._Element) -> Iterator[tuple[float, float]]:
         yield left, max((right for _, right in lines), default=0.0)
 
 
-def _tell_spans(root: etree._Element) -> None:
+def _tell_spans(groups: Groups) -> None:
     """Each bar says where it stands, so that a page need not measure it."""
-    for (_, bar), (left, right) in zip(ours(root, "b"), _bar_spans(root), strict=True):
+    for (_, bar), (left, right) in zip(groups.ours("b"), _bar_spans(groups), strict=True):
         bar.set("data-span", f"{left:.0f} {right:.0f}")
 
 
-def _tab_places(root: etree._Element) -> dict[int, _Place]:
+def _tab_places(groups: Groups) -> dict[int, _Place]:
     """Where the tab numbers stand, by index of their note, in order of the index."""
     places = {}
-    for index, group in ours(root, "t"):
+    for index, group in groups.ours("t"):
         text = group.find(f"{_SVG}text")
         if text is not None:
             middle = float(text.get("y", "0")) - 0.6 * _SPACE
@@ -504,10 +503,10 @@ def _tab_places(root: etree._Element) -> dict[int, _Place]:
     return dict(sorted(places.items()))
 
 
-def _tab_lines(root: etree._Element) -> tuple[float, float]:
+def _tab_lines(groups: Groups) -> tuple[float, float]:
     """The highest and the lowest line of the tab: the second staff of each bar."""
     heights = []
-    for measure in first_of_class(root, "measure"):
+    for measure in groups.of_class("measure"):
         staves = [group for group in measure if _classes(group)[:1] == ["staff"]]
         for path in staves[-1].findall(f"{_SVG}path"):
             found = re.match(r"M[\d.-]+[ ,]([\d.-]+)", path.get("d", ""))
@@ -516,14 +515,14 @@ def _tab_lines(root: etree._Element) -> tuple[float, float]:
     return min(heights, default=0.0), max(heights, default=0.0)
 
 
-def _bars(root: etree._Element) -> Iterator[int]:
-    return (index for index, _ in ours(root, "b"))
+def _bars(groups: Groups) -> Iterator[int]:
+    return (index for index, _ in groups.ours("b"))
 
 
-def _finger_places(root: etree._Element) -> list[_Place]:
+def _finger_places(groups: Groups) -> list[_Place]:
     """Where the engraver put left fingers; asked before its class names are dropped."""
     found = []
-    for group in first_of_class(root, "fing"):
+    for group in groups.of_class("fing"):
         text = group.find(f"{_SVG}text")
         if text is not None:
             found.append(_Place(float(text.get("x", "0")), float(text.get("y", "0"))))
@@ -571,7 +570,7 @@ def _shorten_ids(root: etree._Element) -> None:
 
 def _drop_room(root: etree._Element) -> None:
     """Take out what only held a place free."""
-    for group in first_of_class(root, "fing"):
+    for group in Groups(root).of_class("fing"):
         parent = group.getparent()
         said = "".join(str(part) for part in group.itertext()).strip()
         if parent is not None and said == ROOM:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from functools import cache
-from typing import cast
+from collections import defaultdict
+from collections.abc import Sequence
 
 from lxml import etree
 
@@ -15,29 +14,26 @@ OURS = re.compile(r"([ntb])-(\d+)")
 are letters and digits, and now and then one of them looks like ``b613223``."""
 
 
-def of_class(root: etree._Element, kind: str) -> list[etree._Element]:
-    """The groups that have a class, among others it may be, in the order of the drawing."""
-    return _found(root, f"contains(concat(' ', @class, ' '), ' {kind} ')")
+class Groups:
+    """The groups of a drawing, gone through once: what is set right in a system asks for them
+    some twenty times. They are those that it had then, of the class that they had then.
+    """
 
+    def __init__(self, root: etree._Element) -> None:
+        self.root = root
+        self._kinds: dict[str, list[etree._Element]] = defaultdict(list)
+        self._ours: dict[str, list[tuple[int, etree._Element]]] = defaultdict(list)
+        for group in root.iter(f"{SVG}g"):
+            for kind in dict.fromkeys(group.get("class", "").split()):
+                self._kinds[kind].append(group)
+            found = OURS.fullmatch(group.get("id", ""))
+            if found:
+                self._ours[found[1]].append((int(found[2]), group))
 
-def first_of_class(root: etree._Element, kind: str) -> list[etree._Element]:
-    """The groups whose first class it is."""
-    return _found(root, f"starts-with(concat(@class, ' '), '{kind} ')")
+    def of_class(self, kind: str) -> Sequence[etree._Element]:
+        """Those that have a class, among others it may be, in the order of the drawing."""
+        return self._kinds.get(kind, ())
 
-
-def ours(root: etree._Element, kind: str) -> Iterator[tuple[int, etree._Element]]:
-    """The groups with our ids of a kind, each with the index in its id."""
-    for group in _found(root, f"starts-with(@id, '{kind}-')"):
-        found = OURS.fullmatch(group.get("id", ""))
-        if found:
-            yield int(found[2]), group
-
-
-def _found(root: etree._Element, condition: str) -> list[etree._Element]:
-    return cast("list[etree._Element]", _finder(condition)(root))
-
-
-@cache
-def _finder(condition: str) -> etree.XPath:
-    names = {"svg": SVG.strip("{}")}
-    return etree.XPath(f"descendant-or-self::svg:g[{condition}]", namespaces=names)
+    def ours(self, kind: str) -> Sequence[tuple[int, etree._Element]]:
+        """Those with our ids of a kind, each with the index in its id."""
+        return self._ours.get(kind, ())

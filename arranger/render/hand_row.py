@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from arranger.render.groups import SVG as _SVG
-from arranger.render.groups import of_class
+from arranger.render.groups import Groups
 
 _LINE = re.compile(r"M([\d.-]+)[ ,]([\d.-]+) ?L([\d.-]+)[ ,]([\d.-]+)")
 
@@ -38,10 +38,10 @@ class Ending:
     bottom: float
 
 
-def endings(root: etree._Element) -> list[Ending]:
+def endings(groups: Groups) -> list[Ending]:
     """The brackets of a system, asked before their class names are dropped."""
     found = []
-    for group in of_class(root, "voltaBracket"):
+    for group in groups.of_class("voltaBracket"):
         drawn = [_LINE.match(path.get("d", "")) for path in group.findall(f"{_SVG}path")]
         ends = [tuple(map(float, line.groups())) for line in drawn if line]
         if ends:

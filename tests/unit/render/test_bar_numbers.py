@@ -17,6 +17,7 @@ from arranger.render.bar_numbers import (
 )
 from arranger.render.engrave import _beside, _clear, _Place, engraved
 from arranger.render.fold import folded
+from arranger.render.groups import Groups
 from arranger.render.light_svg import lighten
 
 _SVG = "http://www.w3.org/2000/svg"
@@ -47,7 +48,7 @@ def _y(root: etree._Element) -> float:
 
 def test_a_number_on_a_tie_goes_above_it() -> None:
     root = drawing(number() + tie(800))
-    lift_bar_numbers(root)
+    lift_bar_numbers(Groups(root))
     # The top of the curve is at 800 - 0.75 · 120; the number ends a fifth of its size above.
     assert _y(root) == 800 - 90 - 60
 
@@ -55,23 +56,23 @@ def test_a_number_on_a_tie_goes_above_it() -> None:
 def test_a_number_clear_of_ties_stays() -> None:
     for height in (1400, 300):
         root = drawing(number() + tie(height))
-        lift_bar_numbers(root)
+        lift_bar_numbers(Groups(root))
         assert _y(root) == 800
 
 
 def test_a_number_never_leaves_the_system() -> None:
     root = drawing(number("310") + tie(300))
-    lift_bar_numbers(root)
+    lift_bar_numbers(Groups(root))
     assert _y(root) == 300
 
 
 def test_a_number_on_a_flag_goes_above_it() -> None:
     flag = '<g class="flag"><use transform="translate(400, 760) scale(0.72, 0.72)"/></g>'
     root = drawing(number() + flag)
-    lift_bar_numbers(root)
+    lift_bar_numbers(Groups(root))
     assert _y(root) == 760 - 60
     beside = drawing(number() + flag.replace("400", "900"))
-    lift_bar_numbers(beside)
+    lift_bar_numbers(Groups(beside))
     assert _y(beside) == 800
 
 
@@ -84,13 +85,13 @@ def test_a_number_on_a_beam_a_stem_or_a_sign_goes_above_it() -> None:
     )
     for way, top in ((beam, 730), (stem, 700), (flat, 900 - 1.76 * 180)):
         root = drawing(number() + way)
-        lift_bar_numbers(root)
+        lift_bar_numbers(Groups(root))
         assert _y(root) < top, way
 
 
 def test_a_long_number_begins_where_the_line_does() -> None:
     root = drawing(number().replace(">10<", ">104<").replace('x="500"', 'x="0"'))
-    lift_bar_numbers(root)
+    lift_bar_numbers(Groups(root))
     assert float(root.find(".//{*}text").get("x")) - 1.5 * 0.55 * 300 >= -210
 
 
@@ -121,7 +122,7 @@ def test_a_finger_at_a_stem_moves_aside() -> None:
     stem = '<g class="stem"><path d="M1100 900 L1100 400"/></g>'
     for y, moves in ((600, True), (350, False), (1300, False)):
         root = drawing(finger(1000, y) + stem)
-        keep_off_stems(root)
+        keep_off_stems(Groups(root))
         assert (float(root.find(".//{*}text").get("x")) < 1000) is moves
 
 
@@ -139,12 +140,12 @@ def test_a_finger_on_a_slur_goes_above_it_with_what_stands_on_it() -> None:
     root = drawing(staff + "".join(fingers) + slur)
     # The top of the curve is at 710, the finger's foot a fifth of its size above; the upper
     # one ends above the drawing's edge only where it did not before.
-    reach = lift_fingers(root)
+    reach = lift_fingers(Groups(root))
     placed = [float(text.get("y")) for text in root.iterfind(".//{*}g[@class='fing']/{*}text")]
     assert placed == [650, 330, 800, 1900]
     assert reach == 0
     low = drawing(staff + finger(500, 310) + tie(300).replace("tie", "slur"))
-    assert lift_fingers(low) == 0.72 * 300 - 150
+    assert lift_fingers(Groups(low)) == 0.72 * 300 - 150
 
 
 def test_a_section_keeps_its_number() -> None:
@@ -181,7 +182,7 @@ def test_over_a_tab_alone_a_number_stands_in_the_bracket_of_its_ending() -> None
         '<g class="mNum"><text x="5000" y="700" text-anchor="middle">17</text></g>'
         '<g class="voltaBracket"><text x="1120" y="600">1</text></g>'
     )
-    clear_endings(root, baseline=100.0)
+    clear_endings(Groups(root), baseline=100.0)
     moved, kept = root.iterfind(".//{*}g[@class='mNum']/{*}text")
     assert (moved.get("y"), moved.get("text-anchor")) == ("500", "start")
     assert float(moved.get("x")) > 1120

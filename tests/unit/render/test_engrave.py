@@ -14,6 +14,7 @@ from arranger.music.arrangement import Arrangement
 from arranger.render.barre import barre_marks
 from arranger.render.engrave import System, _bars, engraved
 from arranger.render.fold import folded
+from arranger.render.groups import Groups
 from arranger.render.hand_row import Ending, HandMark, under_endings
 from arranger.render.mei import ROOM, mei
 from arranger.render.ringing import ringing
@@ -245,4 +246,4 @@ def test_an_inner_part_of_its_own_keeps_its_stems(inner: str) -> None:
 def test_an_id_of_the_engraver_is_never_taken_for_ours(name: str, index: int | None) -> None:
     """Of 254,172 ids it gave to notes and bars, nine were n, t or b and digits alone."""
     drawing = f'<svg xmlns="{_SVG[1:-1]}"><g class="measure" id="{name}"/></svg>'
-    assert list(_bars(etree.fromstring(drawing))) == ([] if index is None else [index])
+    assert list(_bars(Groups(etree.fromstring(drawing)))) == ([] if index is None else [index])
