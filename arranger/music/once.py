@@ -10,7 +10,7 @@ from typing import TypeVar
 Value = TypeVar("Value")
 Answer = TypeVar("Answer")
 
-_KEPT = 8
+_KEPT = 4
 """Answers: a piece is looked at as it is played, written and folded by turns."""
 
 
