@@ -160,6 +160,18 @@ MIDI_ATTACKS: dict[str, Callable[[], bytes]] = {
     "meter 4/2^255": lambda: _meters(4, 255),
     "meter 255/1": lambda: _meters(255, 0),
     "meter 1/64": lambda: _meters(1, 6),
+    "bars of 64 thirty-seconds, most of them silent": lambda: midi(
+        opening(meter=b"\x40\x05\x18\x08", tempo=b"\x01\xe8\x48")
+        + (quantity(400 * QUARTER) + tune(count=8)[1:]) * 25,
+        BASS,
+    ),
+    "bars of 64 whole notes, full": lambda: midi(
+        opening(meter=b"\x40\x00\x18\x08", tempo=b"\x01\xe8\x48")
+        + tune(step=QUARTER // 4, count=20_000)
+    ),
+    "50,000 notes at one tick": lambda: midi(
+        opening() + b"\x00\x90" + b"\x3c\x50\x00" * 49_999 + b"\x3c\x50"
+    ),
     "a meter for every tick": lambda: midi(
         b"".join(b"\x01" + meta(0x58, bytes((1 + n % 7, 2, 24, 8))) for n in range(5000)),
         tune(),

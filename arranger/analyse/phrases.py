@@ -22,7 +22,8 @@ from arranger.analyse.timeline import Floats, Timeline
 from arranger.music.analysis import Phrase, Section
 from arranger.tables import Table, load
 
-Motif = tuple[tuple[int, int], ...]
+Motif = tuple[int, bytes]
+"""How many notes a motif has, and their onsets and pitches after the first."""
 
 
 class PhraseTable(Table):
@@ -42,6 +43,8 @@ class PhraseTable(Table):
     shortest: float
     longest: float
     motif_bars: float
+    motif_most: int
+    notes_most: int
 
 
 def _table() -> PhraseTable:
@@ -54,7 +57,7 @@ def find_phrases(
     """Phrases that cover the piece from its beginning to its end; none without a tune."""
     if not melody:
         return ()
-    motifs = [_motif(line, melody, index) for index in range(len(melody))]
+    motifs = _motifs(line, melody)
     starts = _best_starts(line, melody, _marks(line, melody, sections, motifs))
     numbers: dict[Motif, int] = {}
     phrases = []
@@ -71,19 +74,17 @@ def find_phrases(
     return tuple(phrases)
 
 
-def _motif(line: Timeline, melody: tuple[int, ...], index: int) -> Motif:
-    """The beginning of a phrase: onsets after, and steps from, its first note."""
-    first = melody[index]
-    window = _table().motif_bars * line.measures[line.bar[first]].full
-    motif = []
-    for place in range(index, len(melody)):
-        note = melody[place]
-        if line.onset[note] - line.onset[first] > window:
-            break
-        motif.append(
-            (int(line.onset[note] - line.onset[first]), int(line.midi[note] - line.midi[first]))
-        )
-    return tuple(motif)
+def _motifs(line: Timeline, melody: tuple[int, ...]) -> list[Motif]:
+    """How a phrase would begin with each tune note: what the tune plays for some time."""
+    table = _table()
+    notes = np.stack([line.onset[list(melody)], line.midi[list(melody)]], axis=1)
+    bars = np.array([line.measures[line.bar[note]].full for note in melody])
+    stops = np.searchsorted(notes[:, 0], notes[:, 0] + table.motif_bars * bars, side="right")
+    motifs = []
+    for first, stop in enumerate(stops.tolist()):
+        motif = notes[first : min(stop, first + table.motif_most)] - notes[first]
+        motifs.append((len(motif), motif.tobytes()))
+    return motifs
 
 
 def _marks(
@@ -109,7 +110,7 @@ def _marks(
         size = abs(int(line.midi[here] - line.midi[before]))
         mark += table.leap if size >= table.leap_from else table.near
         mark += table.on_bar * (line.position(here) == 0)
-        recurs = len(motifs[index]) > 2 and counts[line.position(here), motifs[index]] > 1
+        recurs = motifs[index][0] > 2 and counts[line.position(here), motifs[index]] > 1
         marks.append(mark + table.recurrence * recurs)
     for head in _section_heads(line, melody, sections, marks):
         marks[head] += table.section
@@ -147,7 +148,7 @@ def _best_starts(line: Timeline, melody: tuple[int, ...], marks: list[float]) ->
     back = [0] * (count + 1)
     for last in range(1, count + 1):
         window = int(np.searchsorted(onsets, onsets[last] - 2 * table.longest * bars[last - 1]))
-        firsts = np.arange(min(window, last - 1), last)
+        firsts = np.arange(min(max(window, last - table.notes_most), last - 1), last)
         lengths = (onsets[last] - onsets[firsts]) / bars[firsts]
         total = best[firsts] + gains[firsts] - _length_loss(lengths)
         choice = int(total.argmax())

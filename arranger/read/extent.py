@@ -29,6 +29,33 @@ class Stretch(Protocol):
     def end(self) -> Beat: ...
 
 
+class Counted(Protocol):
+    """A bar; quarters, and the lower number of its meter."""
+
+    @property
+    def length(self) -> Beat: ...
+
+    @property
+    def denominator(self) -> int: ...
+
+
+def refuse_uncountable(bars: Iterable[Counted], path: Path) -> None:
+    """The bars have together no more beats, as their meters count them, than may be.
+
+    Raises
+    ------
+    UnreadableInput : they have more.
+    """
+    most = reading_table().limits.beats
+    beats = sum(bar.length * bar.denominator / 4 for bar in bars)
+    if beats > most:
+        raise UnreadableInput(
+            f"the piece counts {float(beats):.0f} beats, more than {most}",
+            where=path.name,
+            next_step="Give one piece or one movement, in a meter that can be counted.",
+        )
+
+
 def refuse_endless(
     bars: Sequence[Stretch], notes: Iterable[Lasting], tempo: float | None, path: Path
 ) -> None:

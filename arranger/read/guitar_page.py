@@ -22,7 +22,7 @@ from arranger.music.pitch import pitch_class
 from arranger.music.score import Bar, KeyMark, Note, Score, SourceWarning, TempoMark
 from arranger.music.time import Beat, beats_of
 from arranger.music.written_note import WrittenNote
-from arranger.read.extent import refuse_endless
+from arranger.read.extent import refuse_endless, refuse_uncountable
 from arranger.read.file import NO_MUSIC, bytes_of, musicxml_root, no_music
 from arranger.read.notation import notation_format
 from arranger.read.reading import read
@@ -54,6 +54,7 @@ def guitar_page(
     sheet = _sheet(data, path)
     tempo = sheet.tempos[0].quarters if sheet.tempos else None
     refuse_endless(sheet.bars, sheet.notes.values(), tempo, path)
+    refuse_uncountable(sheet.bars, path)
     page = _page(sheet, path, hashlib.sha256(data).hexdigest(), keep_fingering)
     return _shifted(page, octave_down, named=sheet.guitar and not sheet.octave_said)
 

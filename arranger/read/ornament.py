@@ -136,7 +136,8 @@ class Ornaments:
         place = 0
         while place < len(notes):
             run = [notes[place]]
-            for note in notes[place + 1 :]:
+            for later in range(place + 1, len(notes)):
+                note = notes[later]
                 if not 0 < note.start - run[-1].start <= step or note.midi <= run[-1].midi:
                     break
                 run.append(note)

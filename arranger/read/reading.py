@@ -12,6 +12,7 @@ from pathlib import Path
 from arranger.music.errors import UnreadableInput, UsageError
 from arranger.music.score import Bar, Hand, KeyMark, Note, Score, SourceWarning
 from arranger.music.time import Beat
+from arranger.read.extent import refuse_uncountable
 from arranger.read.file import bytes_of
 from arranger.read.grid import Gridded, GridNote, on_grid
 from arranger.read.hands import Hands, find_hands, one_line, one_sided
@@ -154,6 +155,8 @@ def _score(piece: Piece, path: Path, sha256: str, told: Told, table: ReadingTabl
     signatures, meter_remarks = read_signatures(piece)
     line = _time_line(piece, signatures)
     _refuse_too_many_bars(len(line.bars), path, table)
+    bars = line.printed()
+    refuse_uncountable(bars, path)
     swing = find_swing(piece, line.bars, told.straight, table.swing)
     if swing.ratio > 1.0:
         piece = straightened(piece, line.bars, swing)
@@ -185,7 +188,7 @@ def _score(piece: Piece, path: Path, sha256: str, told: Told, table: ReadingTabl
         file=path.name,
         sha256=sha256,
         notes=notes,
-        bars=line.printed(),
+        bars=bars,
         tempos=tempos.marks,
         tempo=tempos.prevailing,
         tempo_stated=tempos.stated,

@@ -16,6 +16,7 @@ class Limits(Table):
     unpacked: float = Field(ge=1)
     tracks: int = Field(gt=0)
     bars: int = Field(gt=0)
+    beats: int = Field(gt=0)
     written_notes: int = Field(gt=0)
     written_bars: int = Field(gt=0)
     humdrum_kilobytes: float = Field(gt=0)

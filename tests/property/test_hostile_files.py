@@ -99,6 +99,7 @@ LIMITS = {
     "20,000 empty tracks": "more than 256 tracks",
     "10^6 notes at one tick": "more than 60000 notes",
     "a meter for every tick": "more than 1500",
+    "bars of 64 thirty-seconds, most of them silent": "more than 20000",
     "waits just below the limit": "more than 60",
 }
 
