@@ -43,6 +43,7 @@ class FeatureTable(Table):
     slow: float
     memory: int
     long: int
+    very_long: int
     widest: int
     most_struck: int
     most: int
@@ -53,6 +54,7 @@ class FeatureTable(Table):
 
 _TABLE = load("hand_features", FeatureTable)
 WINDOW, SLOW, MEMORY, LONG = _TABLE.window, _TABLE.slow, _TABLE.memory, _TABLE.long
+VERY_LONG = _TABLE.very_long
 WIDEST, MOST_STRUCK, MOST = _TABLE.widest, _TABLE.most_struck, _TABLE.most
 NOW, PERIODS = _TABLE.now, _TABLE.periods
 PACES, LEAPS, SPANS = _TABLE.edges.paces, _TABLE.edges.leaps, _TABLE.edges.spans
@@ -187,7 +189,7 @@ def split_hands(notes: Sequence[Struck]) -> tuple[Hand, ...]:
     """The hand of each note (``notes`` sorted by onset, then from high to low)."""
     table = load("hands", SplitTable)
     groups = grouped(notes)
-    beam = table.beam if len(groups) <= LONG else 2
+    beam = table.beam if len(groups) <= LONG else 2 if len(groups) <= VERY_LONG else 1
     counts = best_counts(groups, table.flat(), beam)
     hands: list[Hand] = []
     for group, count in zip(groups, counts, strict=True):
@@ -403,7 +405,16 @@ def _ways(pitches: Sequence[int], origins: Sequence[int]) -> list[int]:
     if len(origins) == 1:
         origin = origins[0]
         return [abs(pitch - origin) for pitch in pitches]
+    if len(origins) > MOST_STRUCK:  # no hand's, but many tracks may strike all keys at once
+        origins = sorted(origins)
+        return [_least_way(pitch, origins) for pitch in pitches]
     return [min([abs(pitch - origin) for origin in origins]) for pitch in pitches]
+
+
+def _least_way(pitch: int, origins: Sequence[int]) -> int:
+    """The least way from any of ``origins``, which go upwards."""
+    above = bisect_left(origins, pitch)
+    return min(abs(pitch - origin) for origin in origins[max(0, above - 1) : above + 1])
 
 
 def group_features(group: Group, count: int) -> list[int]:
