@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from arranger.analyse.chord_weights import chord_weights
 from arranger.analyse.timeline import Bools, Floats, Ints, Measure, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord
-from arranger.music.key import KeySection
+from arranger.music.key import Key, KeySection
 
 # Strength of the place where a half beat begins.
 DOWNBEAT, STRONG, BEAT, OFF = range(4)
@@ -198,16 +198,19 @@ _MAJOR = frozenset((0, 2, 4, 5, 7, 9, 11))
 _MINOR = frozenset((0, 2, 3, 5, 7, 8, 10, 11))
 
 
+@cache
+def _foreign(chords: tuple[Chord, ...], key: Key) -> tuple[float, ...]:
+    """How many tones of each chord are foreign to the key."""
+    scale = _MAJOR if key.mode == "major" else _MINOR
+    foreign = [tone for tone in range(12) if (tone - key.tonic) % 12 not in scale]
+    return tuple(float(sum(tone in foreign for tone in chord.tones)) for chord in chords)
+
+
 def _outside_key(
     line: Timeline, starts: Ints, keys: tuple[KeySection, ...], chords: tuple[Chord, ...]
 ) -> Floats:
     """Slots x chords: how many tones of the chord are foreign to the key of the place."""
-    rows = np.zeros((len(keys), len(chords)))
-    for row, section in enumerate(keys):
-        scale = _MAJOR if section.key.mode == "major" else _MINOR
-        tonic = section.key.tonic
-        for column, chord in enumerate(chords):
-            rows[row, column] = sum((tone - tonic) % 12 not in scale for tone in chord.tones)
+    rows = np.array([_foreign(chords, section.key) for section in keys])
     changes = np.array([line.ticks(section.start) for section in keys])
     outside: Floats = rows[np.searchsorted(changes, starts, side="right") - 1]
     return outside

@@ -23,13 +23,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
 from arranger.analyse.chord_weights import HarmonyTable, chord_weights
 from arranger.analyse.half_beats import NO_BASS, Slots, half_beats
-from arranger.analyse.timeline import Floats, Timeline
+from arranger.analyse.timeline import Floats, Ints, Timeline
 from arranger.music.analysis import TextureSpan
 from arranger.music.chord import Chord, ChordSpan
 from arranger.music.equal_bars import agreed, heads
@@ -37,12 +37,39 @@ from arranger.music.key import KeySection
 from arranger.music.score import Bar, Score
 from arranger.music.time import Beat
 
+ROLES = 4
+"""Root, third, fifth and seventh have weights of their own."""
+
 
 def known_chords() -> tuple[Chord, ...]:
     """Every root with every quality that has a weight."""
     return tuple(
         Chord(root, quality, root) for quality in chord_weights().prior for root in range(12)
     )
+
+
+@cache
+def _roles(chords: tuple[Chord, ...]) -> tuple[Ints, Ints, Ints]:
+    """Every tone of every chord, as far as tones have roles: chord, pitch class, role."""
+    found = [
+        (row, tone, role)
+        for row, chord in enumerate(chords)
+        for role, tone in enumerate(chord.tones[:ROLES])
+    ]
+    rows, tones, roles = np.array(found, dtype=np.int64).T
+    return rows, tones, roles
+
+
+@cache
+def _altered_fifths(chords: tuple[Chord, ...]) -> tuple[Ints, Ints]:
+    """The diminished and augmented fifths: chord, pitch class."""
+    found = [
+        (row, chord.fifth)
+        for row, chord in enumerate(chords)
+        if chord.fifth is not None and (chord.fifth - chord.root) % 12 != 7
+    ]
+    rows, fifths = np.array(found, dtype=np.int64).reshape(-1, 2).T
+    return rows, fifths
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,9 +168,8 @@ class Scorer:
         """
         matrix = np.full((len(self.chords), NO_BASS + 1), other)
         matrix[:, NO_BASS] = 0.0
-        for row, chord in enumerate(self.chords):
-            for tone, weight in zip(chord.tones, roles, strict=False):
-                matrix[row, tone] = weight
+        places, tones, role = _roles(self.chords)
+        matrix[places, tones] = np.array(roles)[role]
         return matrix
 
     @cached_property
@@ -154,9 +180,7 @@ class Scorer:
     def _absent(self) -> Floats:
         """As by role; a diminished or augmented fifth has to be heard, a perfect one less."""
         matrix = self._by_role(self.weights.absent, 0.0)[:, :NO_BASS]
-        for row, chord in enumerate(self.chords):
-            if chord.fifth is not None and (chord.fifth - chord.root) % 12 != 7:
-                matrix[row, chord.fifth] += self.weights.absent_altered_fifth
+        matrix[_altered_fifths(self.chords)] += self.weights.absent_altered_fifth
         return matrix
 
     @cached_property

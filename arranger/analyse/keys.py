@@ -10,6 +10,7 @@ the correlation: Krumhansl, *Cognitive Foundations of Musical Pitch* (1990).
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -45,6 +46,7 @@ def numbered_key(number: int) -> Key:
     return Key(number % 12, "minor" if number >= 12 else "major")
 
 
+@cache
 def profiles() -> Floats:
     """24 x 12: the profile of each key, mean 0, length 1."""
     table = _table()
