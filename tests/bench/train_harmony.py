@@ -122,7 +122,8 @@ class Taught(Scorer):
 
     def segments(self, starts: slice, end: int) -> Floats:
         margin: Floats = self.margin  # type: ignore[attr-defined]
-        return super().segments(starts, end) + margin[end] - margin[starts]
+        scores: Floats = super().segments(starts, end) + margin[end] - margin[starts]
+        return scores
 
 
 def train(examples: list[Example]) -> Floats:
