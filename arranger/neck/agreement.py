@@ -23,9 +23,9 @@ from numpy.typing import NDArray
 from arranger.neck.dynamic import (
     Lattice,
     Prices,
+    costs_as_played,
     least_marginals,
     prices_as_played,
-    unary_costs,
 )
 from arranger.neck.grips import IntArray
 from arranger.neck.shape_budget import Place
@@ -49,14 +49,12 @@ class Agreement:
     marginals: dict[Place, IntArray]
 
 
-def agreement(
-    net: Lattice, extra: dict[Place, IntArray], *, goal: int, turns: int
-) -> Agreement:
+def agreement(net: Lattice, once: dict[Place, IntArray], *, goal: int, turns: int) -> Agreement:
     """The best bound within ``turns``, or the first that reaches ``goal`` tenths.
 
-    ``extra`` tenths are added to the grips of every bar of a class.
+    The tenths of ``once`` are paid once a class.
     """
-    unary = unary_costs(net, extra)
+    costs = costs_as_played(net, once)
     times = _occurrences(net)
     shares: Shares = {
         (kind, slot): np.zeros((len(times[kind]), len(grips)))
@@ -64,14 +62,14 @@ def agreement(
         for slot, grips in enumerate(bar)
     }
     step = 1.0
-    best = prices_as_played(net, _shared(net, unary, shares, times))
+    best = prices_as_played(net, _shared(net, costs, shares, times))
     known = _Known(best.best, least_marginals(net, best))
     towards = _towards(net, best, times)
     for _ in range(turns):
         if known.bound >= goal or step < SMALLEST_STEP:
             break
         tried = {place: shares[place] + step * towards[place] for place in shares}
-        found = prices_as_played(net, _shared(net, unary, tried, times))
+        found = prices_as_played(net, _shared(net, costs, tried, times))
         known.learn(found.best, least_marginals(net, found))
         if found.best > best.best:
             best, shares, step = found, tried, step * GROWS
@@ -103,16 +101,16 @@ def _occurrences(net: Lattice) -> list[list[int]]:
 
 
 def _shared(
-    net: Lattice, unary: list[list[IntArray]], shares: Shares, times: list[list[int]]
+    net: Lattice, costs: list[list[IntArray]], shares: Shares, times: list[list[int]]
 ) -> list[list[IntArray]]:
-    """Costs of every bar as played, in whole tenths that sum to what they were."""
+    """Costs of every bar as played, moved by shares in whole tenths that sum to nothing."""
     played: list[list[IntArray]] = [[] for _ in net.piece.order]
-    for kind, bar in enumerate(unary):
-        for slot, cost in enumerate(bar):
+    for kind, bar in enumerate(net.grips):
+        for slot in range(len(bar)):
             whole = np.rint(shares[kind, slot]).astype(np.int32)
             whole[-1] = -whole[:-1].sum(axis=0)
             for row, place in enumerate(times[kind]):
-                played[place].append(cost + whole[row])
+                played[place].append(costs[place][slot] + whole[row])
     return played
 
 

@@ -46,13 +46,15 @@ class Lattice:
             for joint, (before, after) in zip(piece.joints, pairwise(bars), strict=True)
         )
         total = int(self.entry[bars[0][0]])
-        total += sum(self._inside(kind, path) * times for (kind, path), times in played.items())
+        total += sum(
+            self.inside_bar(kind, path) * times for (kind, path), times in played.items()
+        )
         return total + sum(
             self.joints[joint].between(here, there) * times
             for (joint, here, there), times in joined.items()
         )
 
-    def _inside(self, kind: int, path: Path) -> int:
+    def inside_bar(self, kind: int, path: Path) -> int:
         """Tenths of a path through one bar: its grips and the moves between them."""
         grips = zip(self.grips[kind], path, strict=True)
         moves = zip(self.inside[kind], pairwise(path), strict=True)
@@ -132,10 +134,32 @@ def lattice(piece: Piece, bars: Sequence[BarLattice], mover: Mover) -> Lattice:
     )
 
 
-def prices(net: Lattice, extra: dict[tuple[int, int], IntArray] | None = None) -> Prices:
-    """Forward and backward passes; ``extra`` tenths are added by (class, slot) and row."""
-    unary = unary_costs(net, extra or {})
-    return prices_as_played(net, [unary[kind] for kind in net.piece.order])
+def prices(net: Lattice, once: dict[tuple[int, int], IntArray] | None = None) -> Prices:
+    """Forward and backward passes. The tenths of ``once``, by (class, slot) and row, are paid
+    once a class, shared among its bars.
+    """
+    return prices_as_played(net, costs_as_played(net, once or {}))
+
+
+def costs_as_played(
+    net: Lattice, once: dict[tuple[int, int], IntArray]
+) -> list[list[IntArray]]:
+    """The cost of every grip of every bar as played, and of what is paid ``once`` a class a
+    share: whole tenths that sum to it.
+    """
+    times = Counter(net.piece.order)
+    met: Counter[int] = Counter()
+    played: list[list[IntArray]] = []
+    for kind in net.piece.order:
+        costs = [grips.cost for grips in net.grips[kind]]
+        for slot in range(len(costs)):
+            if (kind, slot) in once:
+                price = once[kind, slot]
+                until = price * (met[kind] + 1) // times[kind]
+                costs[slot] = costs[slot] + until - price * met[kind] // times[kind]
+        met[kind] += 1
+        played.append(costs)
+    return played
 
 
 def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Prices:
@@ -160,15 +184,13 @@ def prices_as_played(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> Price
 
 def least_cost(net: Lattice) -> int:
     """Tenths of the shortest path: ``prices(net).best`` without the way back."""
-    unary = unary_costs(net, {})
-    forward = _forward(net, [unary[kind] for kind in net.piece.order])
+    forward = _forward(net, costs_as_played(net, {}))
     return int(forward[-1][-1].min())
 
 
 def first_stop(net: Lattice) -> int | None:
     """The first bar as played that no path gets through, or None where one runs to the end."""
-    unary = unary_costs(net, {})
-    reached = _forward(net, [unary[kind] for kind in net.piece.order])
+    reached = _forward(net, costs_as_played(net, {}))
     stops = (
         bar
         for bar, row in enumerate(reached)
@@ -203,14 +225,3 @@ def least_marginals(net: Lattice, found: Prices) -> dict[tuple[int, int], IntArr
             known = marginals.get((kind, slot))
             marginals[kind, slot] = here if known is None else np.maximum(known, here)
     return marginals
-
-
-def unary_costs(net: Lattice, extra: dict[tuple[int, int], IntArray]) -> list[list[IntArray]]:
-    """The cost of every grip of every class, with what is added to it."""
-    return [
-        [
-            grips.cost + extra[kind, slot] if (kind, slot) in extra else grips.cost
-            for slot, grips in enumerate(bar)
-        ]
-        for kind, bar in enumerate(net.grips)
-    ]

@@ -8,9 +8,11 @@ equal bars share their decisions is a chain with a few loops, so the tables stay
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from heapq import heappop, heappush
+from itertools import groupby
 from math import prod
 
 import numpy as np
@@ -21,11 +23,8 @@ from arranger.neck.moves import FORBIDDEN
 Scope = tuple[int, ...]
 LARGEST_TABLE = 40_000_000
 """Entries of an intermediate table, at most: what a machine has memory and time for."""
-LARGEST_KEPT = 1_000_000
-"""Entries of a table that is kept for another time, at most."""
-TIMES_KEPT = 2
-"""Of how many times tables are kept: what is solved in turn differs little from the last but
-one."""
+IN_A_CHAIN = 3
+"""Variables of the tables of one that has no more than two neighbours."""
 AT_ONCE = 250_000
 """Entries of a table that are added up at once: few enough to stay near the processor."""
 
@@ -65,12 +64,12 @@ class Optimum:
 
 def least(graph: FactorGraph, largest_table: int = LARGEST_TABLE) -> Optimum:
     """The optimum of ``graph``. ``largest_table`` limits entries of an intermediate table."""
-    return Elimination(graph.sizes, graph.tables, largest_table).least(graph.tables)
+    return Elimination(graph, largest_table=largest_table).least({})
 
 
 @dataclass(frozen=True, slots=True)
-class _Step:
-    """A variable with the tables that leave with it.
+class Step:
+    """A variable with the tables (``scopes``) that leave with it.
 
     ``groups`` are places in ``scopes``: tables that are joined. A group leaves a table over
     ``rests``, which is a number where that is empty.
@@ -82,93 +81,115 @@ class _Step:
     rests: tuple[Scope, ...]
 
 
-class Elimination:
-    """The way to eliminate all variables of a graph, found once for whatever its costs are.
+@dataclass(frozen=True, slots=True, eq=False)
+class Cluster:
+    """A group of tables that left together with ``variable``, and the ``message`` over
+    ``rest`` that it left. ``told_by`` are the places of the clusters whose messages are in
+    its tables.
+    """
 
-    A step whose tables are the very objects of an earlier time leaves what it left then: of
-    a graph in which few costs are new, little is eliminated anew.
+    variable: int
+    rest: Scope
+    tables: tuple[tuple[Scope, IntArray], ...]
+    message: IntArray
+    told_by: tuple[int, ...]
+
+
+class Elimination:
+    """The way to eliminate all variables of a graph, found once for whatever some costs are.
+
+    ``priced`` are the variables whose values have a price that changes from time to time. They
+    leave late, so that what is done before them is done once.
     """
 
     def __init__(
-        self, sizes: list[int], scopes: Iterable[Scope], largest_table: int = LARGEST_TABLE
-    ) -> None:
-        self._sizes = sizes
-        self._steps: list[_Step] = []
-        left = _Left(sizes, scopes)
-        while (variable := left.cheapest()) is not None:
-            self._steps.append(_step(variable, left, sizes, largest_table))
-        self._exact = all(len(step.groups) <= 1 for step in self._steps)
-        self._kept = _Kept()
-
-    def least(self, tables: Mapping[Scope, IntArray]) -> Optimum:
-        """The optimum where the costs are ``tables``, which have the scopes of the graph."""
-        left = dict(tables)
-        constant = 0
-        trail: list[tuple[_Step, list[IntArray]]] = []
-        for number, step in enumerate(self._steps):
-            mine = [left.pop(scope) for scope in step.scopes]
-            trail.append((step, mine))
-            for group, rest in zip(step.groups, step.rests, strict=True):
-                table = self._joined(number, step, group, rest, mine)
-                if rest:
-                    left[rest] = self._sum(number, rest, left.get(rest), table)
-                else:
-                    constant += int(table)
-        return Optimum(constant, _values(trail, len(self._sizes)), self._exact)
-
-    def _joined(
         self,
-        number: int,
-        step: _Step,
-        group: tuple[int, ...],
-        rest: Scope,
-        mine: list[IntArray],
-    ) -> IntArray:
-        """The table that a group leaves, from an earlier time where that had the same."""
-        tables = [mine[place] for place in group]
-        known = self._kept.get((number, group), tables)
-        if known is None:
-            scoped = [(step.scopes[place], mine[place]) for place in group]
-            known = _joined(step.variable, rest, scoped, self._sizes)
-            self._kept.keep((number, group), tables, known)
-        return known
+        graph: FactorGraph,
+        priced: frozenset[int] = frozenset(),
+        largest_table: int = LARGEST_TABLE,
+    ) -> None:
+        self.sizes = graph.sizes
+        free = {(v,): np.zeros(graph.sizes[v], dtype=np.int32) for v in sorted(priced)}
+        left = _Left(graph.sizes, free | graph.tables, priced)
+        steps: list[Step] = []
+        while (variable := left.cheapest()) is not None:
+            steps.append(_step(variable, left, graph.sizes, largest_table))
+        self.exact = all(len(step.groups) <= 1 for step in steps)
+        once, self._again = _parted(steps, priced)
+        self._done = _Run(graph.sizes, free | graph.tables, {}, [])
+        self._done.take(once)
 
-    def _sum(
-        self, number: int, scope: Scope, table: IntArray | None, more: IntArray
-    ) -> IntArray:
-        """A new table added to what its variables have already."""
-        if table is None:
-            return more
-        known = self._kept.get((number, scope), [table, more])
-        if known is None:
-            known = np.minimum(table + more, FORBIDDEN)
-            self._kept.keep((number, scope), [table, more], known)
-        return known
+    def clusters(self, prices: Mapping[int, IntArray]) -> list[Cluster]:
+        """What leaves together, in order, where the values of priced variables cost ``prices``
+        more.
+        """
+        done = self._done
+        run = _Run(self.sizes, dict(done.left), dict(done.told), list(done.clusters))
+        for variable, price in prices.items():
+            run.left[variable,] = run.left[variable,] + price
+        run.take(self._again)
+        return run.clusters
 
+    def least(self, prices: Mapping[int, IntArray]) -> Optimum:
+        """The optimum where the values of priced variables cost ``prices`` more.
 
-class _Kept:
-    """What was made of some tables the last times, while the very same tables are given."""
-
-    def __init__(self) -> None:
-        self._made: dict[object, list[tuple[list[IntArray], IntArray]]] = {}
-
-    def get(self, place: object, tables: list[IntArray]) -> IntArray | None:
-        """What was made of ``tables`` at ``place``; None where that is not known."""
-        for known, made in self._made.get(place, ()):
-            if all(one is other for one, other in zip(known, tables, strict=True)):
-                return made
-        return None
-
-    def keep(self, place: object, tables: list[IntArray], made: IntArray) -> None:
-        """Keep what was made, unless it would fill the memory."""
-        if made.size > LARGEST_KEPT:
-            return
-        known = self._made.setdefault(place, [])
-        known.insert(0, (tables, made))
-        del known[TIMES_KEPT:]
+        Raises
+        ------
+        KeyError : a variable with a price was not said to have one.
+        """
+        clusters = self.clusters(prices)
+        cost = sum(int(one.message) for one in clusters if not one.rest)
+        return Optimum(cost, _values(clusters, len(self.sizes)), self.exact)
 
 
-def _step(variable: int, left: _Left, sizes: list[int], largest: int) -> _Step:
+@dataclass(slots=True)
+class _Run:
+    """An elimination on its way: tables that are left, which clusters told something to
+    them, and the clusters so far.
+    """
+
+    sizes: Sequence[int]
+    left: dict[Scope, IntArray]
+    told: dict[Scope, tuple[int, ...]]
+    clusters: list[Cluster]
+
+    def take(self, steps: Iterable[Step]) -> None:
+        """Eliminate the variables of ``steps``."""
+        for step in steps:
+            mine = [(scope, self.left.pop(scope)) for scope in step.scopes]
+            told = [self.told.pop(scope, ()) for scope in step.scopes]
+            for group, rest in zip(step.groups, step.rests, strict=True):
+                tables = tuple(mine[place] for place in group)
+                message = _joined(step.variable, rest, tables, self.sizes)
+                by = tuple(other for place in group for other in told[place])
+                self.clusters.append(Cluster(step.variable, rest, tables, message, by))
+                if rest:
+                    self._tell(rest, message)
+
+    def _tell(self, scope: Scope, message: IntArray) -> None:
+        """Add a message to what its variables have already."""
+        self.told[scope] = (*self.told.get(scope, ()), len(self.clusters) - 1)
+        known = self.left.get(scope)
+        if known is not None:
+            message = np.minimum(known + message, FORBIDDEN)
+        self.left[scope] = message
+
+
+def _parted(steps: Sequence[Step], priced: frozenset[int]) -> tuple[list[Step], list[Step]]:
+    """The steps that no price can change, and the others."""
+    touched: set[Scope] = {(variable,) for variable in priced}
+    once: list[Step] = []
+    again: list[Step] = []
+    for step in steps:
+        if touched.isdisjoint(step.scopes):
+            once.append(step)
+        else:
+            again.append(step)
+            touched.update(step.rests)
+    return once, again
+
+
+def _step(variable: int, left: _Left, sizes: Sequence[int], largest: int) -> Step:
     """The next step, whose tables are taken from ``left`` and what they leave is put there."""
     scopes = left.take(variable)
     groups = _groups(variable, scopes, sizes, largest)
@@ -178,19 +199,28 @@ def _step(variable: int, left: _Left, sizes: list[int], largest: int) -> _Step:
         rests.append(tuple(sorted(around)))
         if around:
             left.put(rests[-1])
-    return _Step(variable, tuple(scopes), tuple(groups), tuple(rests))
+    return Step(variable, tuple(scopes), tuple(groups), tuple(rests))
 
 
 class _Left:
-    """The variables not yet eliminated, the scopes of their tables, what each would cost."""
+    """The variables not yet eliminated, the scopes of their tables, what each would cost.
 
-    def __init__(self, sizes: list[int], scopes: Iterable[Scope]) -> None:
+    The ``late`` ones leave after all others that stand in a chain, whose elimination makes no
+    later one dearer.
+    """
+
+    def __init__(
+        self, sizes: Sequence[int], scopes: Iterable[Scope], late: frozenset[int]
+    ) -> None:
         self._sizes = sizes
+        self._late = late
         self._of: dict[int, set[Scope]] = {v: set() for v in range(len(sizes))}
         for scope in scopes:
             for variable in scope:
                 self._of[variable].add(scope)
-        self._work = {variable: self._work_of(variable) for variable in self._of}
+        self._work: dict[int, tuple[bool, int]] = {
+            variable: self._work_of(variable) for variable in self._of
+        }
         self._queue = sorted((work, variable) for variable, work in self._work.items())
 
     def cheapest(self) -> int | None:
@@ -222,18 +252,19 @@ class _Left:
             self._work[variable] = work
             heappush(self._queue, (work, variable))
 
-    def _work_of(self, variable: int) -> int:
+    def _work_of(self, variable: int) -> tuple[bool, int]:
         around = {other for scope in self._of[variable] for other in scope}
-        return _work(variable, around - {variable}, self._sizes)
+        work = _work(variable, around - {variable}, self._sizes)
+        return variable in self._late or len(around) > IN_A_CHAIN, work
 
 
-def _work(variable: int, around: set[int], sizes: list[int]) -> int:
+def _work(variable: int, around: set[int], sizes: Sequence[int]) -> int:
     """Entries of the table that eliminating ``variable`` has to look at."""
     return prod(sizes[other] for other in around) * sizes[variable]
 
 
 def _groups(
-    variable: int, scopes: list[Scope], sizes: list[int], largest: int
+    variable: int, scopes: list[Scope], sizes: Sequence[int], largest: int
 ) -> list[tuple[int, ...]]:
     """All tables of a variable (places in ``scopes``) in one group, or split where their join
     grows too large.
@@ -255,20 +286,20 @@ def _groups(
 
 
 def _joined(
-    variable: int, rest: Scope, group: list[tuple[Scope, IntArray]], sizes: list[int]
+    variable: int, rest: Scope, group: Sequence[tuple[Scope, IntArray]], sizes: Sequence[int]
 ) -> IntArray:
     """The least sum of a group's tables over ``variable``, for each setting of the rest."""
     if len(rest) == 2:
         return _min_plus(variable, rest, group, sizes)
     total: IntArray = np.zeros((1,) * (len(rest) + 1), dtype=np.int32)
     for scope, table in group:
-        total = total + _aligned((*rest, variable), scope, table)
+        total = total + aligned((*rest, variable), scope, table)
     least_sum: IntArray = np.minimum(total.min(axis=-1), FORBIDDEN)
     return least_sum
 
 
 def _min_plus(
-    variable: int, rest: Scope, group: list[tuple[Scope, IntArray]], sizes: list[int]
+    variable: int, rest: Scope, group: Sequence[tuple[Scope, IntArray]], sizes: Sequence[int]
 ) -> IntArray:
     """``_joined`` for two neighbours, without building the whole three-dimensional table."""
     first, second = rest
@@ -279,10 +310,10 @@ def _min_plus(
         if len(scope) == 3:
             cube.append((scope, table))
         elif second in scope:
-            right = right + _aligned((second, variable), scope, table)
+            right = right + aligned((second, variable), scope, table)
         else:
-            left = left + _aligned((first, variable), scope, table)
-    tables = [_aligned((first, second, variable), scope, table) for scope, table in cube]
+            left = left + aligned((first, variable), scope, table)
+    tables = [aligned((first, second, variable), scope, table) for scope, table in cube]
     best: IntArray = np.empty((sizes[first], sizes[second]), dtype=np.int32)
     together = max(1, AT_ONCE // (sizes[second] * sizes[variable]))
     for start in range(0, sizes[first], together):
@@ -294,24 +325,29 @@ def _min_plus(
     return np.minimum(best, FORBIDDEN)
 
 
-def _aligned(axes: Scope, scope: Scope, table: IntArray) -> IntArray:
+def aligned(axes: Scope, scope: Scope, table: IntArray) -> IntArray:
     """``table`` with one axis for each of ``axes``, of length one where it has none."""
-    order = sorted(range(len(scope)), key=lambda axis: axes.index(scope[axis]))
-    turned = np.transpose(table, order)
+    order, places = _order(axes, scope)
     shape = [1] * len(axes)
-    for axis in order:
-        shape[axes.index(scope[axis])] = table.shape[axis]
-    return turned.reshape(shape)
+    for place, axis in zip(places, order, strict=True):
+        shape[place] = table.shape[axis]
+    return table.transpose(order).reshape(shape)
 
 
-def _values(trail: list[tuple[_Step, list[IntArray]]], count: int) -> tuple[int, ...]:
+@lru_cache(maxsize=1 << 16)
+def _order(axes: Scope, scope: Scope) -> tuple[Scope, Scope]:
+    """The axes of a table over ``scope`` in the order of ``axes``, and their places there."""
+    order = sorted(range(len(scope)), key=lambda axis: axes.index(scope[axis]))
+    return tuple(order), tuple(axes.index(scope[axis]) for axis in order)
+
+
+def _values(clusters: Sequence[Cluster], count: int) -> tuple[int, ...]:
     """Settings in reverse order of elimination: each variable's best, given its neighbours."""
-    values = [-1] * count
-    for step, tables in reversed(trail):
+    values = [0] * count
+    for variable, mine in groupby(reversed(clusters), key=lambda one: one.variable):
         total: IntArray | None = None
-        for scope, table in zip(step.scopes, tables, strict=True):
-            index = tuple(slice(None) if v == step.variable else values[v] for v in scope)
-            row = table[index]
+        for scope, table in (pair for one in mine for pair in one.tables):
+            row = table[tuple(slice(None) if v == variable else values[v] for v in scope)]
             total = row if total is None else total + row
-        values[step.variable] = 0 if total is None else int(np.argmin(total))
+        values[variable] = 0 if total is None else int(total.argmin())
     return tuple(values)

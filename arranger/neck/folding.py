@@ -3,38 +3,43 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.eliminate import LARGEST_TABLE, Elimination, FactorGraph, Optimum
 from arranger.neck.grips import IntArray
+from arranger.neck.min_marginals import min_marginals
 from arranger.neck.moves import FORBIDDEN
 
-Rows = dict[tuple[int, int], IntArray]
+Place = tuple[int, int]
+"""(class, slot)."""
+Rows = dict[Place, IntArray]
 """Rows of grips that are kept, by (class, slot)."""
 Paths = dict[int, Path]
 """A row for each slot, by class."""
 
-MOST_PRICES = 4
-"""How many prices of a grip's place are remembered: parts are priced in turn."""
-
 
 class Folded:
-    """The folded piece over ``rows``: its tables made once, solved for any prices."""
+    """The folded piece over ``rows``: its tables made once, solved for any prices.
 
-    def __init__(self, net: Lattice, rows: Rows) -> None:
+    ``priced`` are the places at which prices differ from row to row.
+    """
+
+    def __init__(self, net: Lattice, rows: Rows, priced: Iterable[Place]) -> None:
         self.net = net
         self.rows = rows
         self._times = Counter(net.piece.order)
-        self._node: dict[tuple[int, int], int] = {}
+        self._node: dict[Place, int] = {}
         self._graph = FactorGraph()
         for kind in range(len(net.grips)):
             self._bar(kind)
         self._joints()
-        self._way = Elimination(self._graph.sizes, self._graph.tables, LARGEST_TABLE)
-        self._priced: dict[int, list[tuple[IntArray, IntArray]]] = {}
+        self._late = frozenset(priced)
+        late = frozenset(self._node[place] for place in self._late)
+        self._way = Elimination(self._graph, late, LARGEST_TABLE)
 
     def _bar(self, kind: int) -> None:
         """The grips of a class and the moves inside it, as often as it is played."""
@@ -64,15 +69,12 @@ class Folded:
             else:
                 self._graph.add((a, b), matrix)
 
-    def optimum(self, prices: Mapping[tuple[int, int], IntArray]) -> tuple[Optimum, Paths]:
+    def optimum(self, prices: Mapping[Place, IntArray]) -> tuple[Optimum, Paths]:
         """The cheapest folded solution; ``prices`` (by place, for all its grips) are added
         once a class.
         """
-        tables = dict(self._graph.tables)
-        for place, node in self._node.items():
-            if place in prices:
-                tables[(node,)] = self._with(node, prices[place][self.rows[place]])
-        found = self._way.least(tables)
+        more, mine = self._mine(prices)
+        found = self._way.least(mine)
         paths = {
             kind: tuple(
                 int(self.rows[kind, slot][found.values[self._node[kind, slot]]])
@@ -80,26 +82,36 @@ class Folded:
             )
             for kind, bar in enumerate(self.net.grips)
         }
-        return found, paths
+        return replace(found, cost=found.cost + more), paths
 
-    def _with(self, node: int, price: IntArray) -> IntArray:
-        """The costs of a node with a price on each: for a price of the last times the same
-        object as then, so that what was eliminated with it is known.
+    def marginals(self, prices: Mapping[Place, IntArray]) -> Rows:
+        """What a folded solution through each row costs at least (tenths), ``prices`` added as
+        in ``optimum``.
         """
-        known = self._priced.setdefault(node, [])
-        for before, table in known:
-            if np.array_equal(before, price):
-                return table
-        known.insert(0, (price, self._graph.tables[(node,)] + price))
-        del known[MOST_PRICES:]
-        return known[0][1]
+        more, mine = self._mine(prices)
+        found = min_marginals(self._way, mine)
+        return {place: found[node] + more for place, node in self._node.items()}
+
+    def _mine(self, prices: Mapping[Place, IntArray]) -> tuple[int, dict[int, IntArray]]:
+        """The prices of places at which each row has the same, added up, and by node those of
+        the others.
+        """
+        same = 0
+        mine: dict[int, IntArray] = {}
+        for place, price in prices.items():
+            rows = self.rows[place]
+            if place in self._late:
+                mine[self._node[place]] = price[rows]
+            else:
+                same += int(price[rows[0]])
+        return same, mine
 
 
 def folded_optimum(
-    net: Lattice, rows: Rows, prices: Mapping[tuple[int, int], IntArray]
+    net: Lattice, rows: Rows, prices: Mapping[Place, IntArray]
 ) -> tuple[Optimum, Paths]:
     """The cheapest folded solution over ``rows``, see ``Folded``."""
-    return Folded(net, rows).optimum(prices)
+    return Folded(net, rows, prices).optimum(prices)
 
 
 def _often(matrix: IntArray, count: int) -> IntArray:

@@ -89,13 +89,29 @@ class Moves:
 
     def forward(self, reach: IntArray) -> IntArray:
         """Least cost of arriving at each row, from the cost of being at each row here."""
-        return _least(reach[self.here] + self.cost, self.there, self.rows[1])
+        return self._least("there", reach[self.here] + self.cost, self.there, self.rows[1])
 
     def backward(self, rest: IntArray) -> IntArray:
         """Least cost from each row on, from the cost that remains at each row there."""
         order = self.by_here
         onward = rest[self.there] + self.cost
-        return _least(onward[order], self.here[order], self.rows[0])
+        return self._least("here", onward[order], self.here[order], self.rows[0])
+
+    def _least(self, name: str, values: IntArray, rows: IntArray, count: int) -> IntArray:
+        """The least of ``values`` for each of ``count`` rows; ``rows`` is sorted."""
+        least = np.full(count, FORBIDDEN, dtype=np.int32)
+        if len(rows):
+            starts = self._starts(name, rows)
+            least[rows[starts]] = np.minimum(np.minimum.reduceat(values, starts), FORBIDDEN)
+        return least
+
+    def _starts(self, name: str, rows: IntArray) -> NDArray[np.intp]:
+        """Where another row begins in ``rows``, found when it is first asked for."""
+        known = self._orders.get(f"starts of {name}")
+        if known is None:
+            known = np.flatnonzero(np.r_[True, rows[1:] != rows[:-1]])
+            self._orders[f"starts of {name}"] = known
+        return known
 
     def dense(self, here: IntArray, there: IntArray) -> IntArray:
         """The moves between some rows as a matrix; FORBIDDEN where there is none."""
@@ -128,15 +144,6 @@ class Moves:
         first, last = np.searchsorted(self.there, [there, there + 1])
         found = np.flatnonzero(self.here[first:last] == here)
         return int(self.cost[first + found[0]]) if len(found) else FORBIDDEN
-
-
-def _least(values: IntArray, rows: IntArray, count: int) -> IntArray:
-    """The least of ``values`` for each of ``count`` rows; ``rows`` is sorted."""
-    least = np.full(count, FORBIDDEN, dtype=np.int32)
-    if len(rows):
-        starts = np.flatnonzero(np.r_[True, rows[1:] != rows[:-1]])
-        least[rows[starts]] = np.minimum(np.minimum.reduceat(values, starts), FORBIDDEN)
-    return least
 
 
 def follow(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:

@@ -17,10 +17,12 @@ from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import IntArray, tenths
 from arranger.neck.key_ranking import RankedKey, key_points, rank_keys, taken
 from arranger.neck.marked import beside_book, check_bars, check_way, marked_rows, window
+from arranger.neck.narrowing import Narrowing
 from arranger.neck.network import at_pace, grip_maker, mover_of, network
 from arranger.neck.others import other_ways
 from arranger.neck.pace import UNHURRIED, Pace, slower, travels
 from arranger.neck.proof import Effort, Proven, prove
+from arranger.neck.shape_branches import Parting
 from arranger.neck.shape_budget import ShapeBudget
 from arranger.neck.written import Chosen, arrangement
 from arranger.tables import Level, Player
@@ -143,15 +145,23 @@ def _paced(
 
 def _effort() -> Effort:
     table = solving()
+    width = tenths(table.width)
     return Effort(
         rounds=table.rounds,
         turns=table.turns,
-        looks=table.looks,
-        width=tenths(table.width),
+        step=10 * table.shape_step,
+        width=width,
         model_width=tenths(table.model_width),
         model_moves=table.model_moves,
         work=table.work,
         seconds=table.seconds,
+        narrowing=Narrowing(
+            before=table.rounds,
+            rounds=table.narrowings,
+            shrunk=table.shrunk,
+            width=width,
+            parting=Parting(table.looks, table.pricings, table.follow),
+        ),
     )
 
 

@@ -15,14 +15,21 @@ from heapq import heappop, heappush
 
 from arranger.neck.folding import Folded, Paths
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.shape_budget import ShapeBudget, ShapePrices, State, shapes_used
+from arranger.neck.shape_budget import ShapeBudget, ShapePrices, State
 
 Offer = Callable[[Paths], int]
 """Takes a solution and answers with the cost of the best known so far, in tenths."""
-REPRICED = 2
-"""How often a part is priced anew."""
-FOLLOW = 0.5
-"""How much of a shape's price then goes to the bars that hold it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parting:
+    """How hard to try: at most so many ``looks`` at a part that is parted again; each part is
+    priced ``pricings`` times, and prices move at the rate ``follow`` (0..1) in between.
+    """
+
+    looks: int
+    pricings: int
+    follow: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,18 +51,20 @@ class Part:
 class ShapeBranches:
     """Parts the solutions of ``folded``, whose rows could be better than the best known."""
 
-    def __init__(self, folded: Folded, budget: ShapeBudget, priced: ShapePrices) -> None:
+    def __init__(
+        self, folded: Folded, budget: ShapeBudget, priced: ShapePrices, effort: Parting
+    ) -> None:
         self._folded = folded
         self._budget = budget
         self._priced = priced
+        self._effort = effort
         self._shapes = priced.shapes_in(folded.rows)
 
-    def bound(self, known: int, offer: Offer, looks: int) -> tuple[int, bool]:
+    def bound(self, known: int, offer: Offer) -> tuple[int, bool]:
         """A lower bound (tenths) on every solution over the rows, no more than the best one
         known costs, and whether elimination was exact all along.
 
-        ``known`` is that cost; better solutions are offered on the way. ``looks`` is how
-        many parts are parted at most.
+        ``known`` is that cost; better solutions are offered on the way.
         """
         first = self._looked(frozenset(), frozenset(), self._priced.state(), known)
         if first is None:
@@ -63,7 +72,7 @@ class ShapeBranches:
         known, exact = offer(first.paths), first.exact
         waiting = [(first.bound, 0, first)]
         settled: list[int] = []
-        for turn in range(1, looks + 1):
+        for turn in range(1, self._effort.looks + 1):
             if not waiting or waiting[0][0] >= known:
                 break
             bound, _, part = heappop(waiting)
@@ -92,7 +101,7 @@ class ShapeBranches:
             return None
         self._priced.restore(state)
         found: Part | None = None
-        for _ in range(REPRICED):
+        for _ in range(self._effort.pricings):
             optimum, paths = self._folded.optimum(self._priced.by_row(held, barred))
             if optimum.cost >= FORBIDDEN:
                 return None
@@ -104,14 +113,8 @@ class ShapeBranches:
                 found = Part(held, barred, bound, paths, state, optimum.exact)
             if found.bound >= known:
                 break
-            self._reprice(held, paths)
+            self._priced.learn(paths, self._effort.follow)
         return found
-
-    def _reprice(self, held: frozenset[int], paths: Paths) -> None:
-        """Prices nearer to what ``paths`` use: how many shapes, and where."""
-        used = held | shapes_used(self._folded.net, self._priced.numbers, paths)
-        self._priced.weight = self._budget.weighed(len(used), self._priced.weight)
-        self._priced.follow(paths, FOLLOW)
 
     def _doubtful(self, part: Part) -> int | None:
         """The undecided shape that ``paths`` hold and pay least of; else any undecided one."""

@@ -9,7 +9,8 @@ to the places where the shape is in fact used.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,8 @@ from arranger.tables.shapes import ChordShape
 Place = tuple[int, int]
 """(class, slot) at which a hand may be taken up."""
 PlacePrices = dict[Place, IntArray]
+NO_LIMIT = 10**6
+"""Shapes that a piece may have where a level sets no limit."""
 State = tuple[int, NDArray[np.float64]]
 """The price of a shape in tenths, and the share of it that each place pays."""
 
@@ -55,20 +58,30 @@ class ShapeBudget:
         costs = ((k, self.cost(held + k)) for k in range(known + 1))
         return min(cost - weight * k for k, cost in costs if cost is not None)
 
-    def weighed(self, shapes: int, weight: int) -> int:
-        """A price of a shape (tenths) nearer to what makes a piece hold as many as are wished
-        for, after one of ``weight`` had it hold ``shapes``.
+    def weighed(self, used: int, weight: int, step: float) -> int:
+        """A price of a shape (tenths) nearer to the best, after one of ``weight`` had a piece
+        hold ``used`` shapes: ``step`` tenths more for each too many, or less for each too few.
 
-        It lies between what a shape costs up to the wish and what it costs beyond, half of
-        the way to the one or the other; where a piece held more than it may, above both.
+        What a price misses (``slack``) is worst at some number of shapes; the best price has
+        the piece hold as many. It stops where that number changes (subgradients: Held, Wolfe
+        and Crowder 1974).
         """
-        dearest = self.new + self.beyond
-        if self.most is not None and shapes > self.most:
-            return max(round(weight * 1.3), dearest)
-        weight = min(weight, dearest)
-        if shapes == self.wanted:
-            return weight
-        return (weight + (dearest if shapes > self.wanted else self.new)) // 2
+        turns = (self.new, self.new + self.beyond)
+        many = NO_LIMIT if self.most is None else self.most
+        fewest = 0 if weight <= turns[0] else self.wanted if weight <= turns[1] else many
+        most = 0 if weight < turns[0] else self.wanted if weight < turns[1] else many
+        if used > most:
+            further = weight + max(1, round(step * (used - most)))
+            return min([turn for turn in turns if weight < turn] + [further])
+        if used < fewest:
+            further = weight - max(1, round(step * (fewest - used)))
+            return max([turn for turn in turns if weight > turn] + [further])
+        return weight
+
+
+def rate(turn: int) -> float:
+    """How far prices move in a turn (0, 1, …): less and less, so that they come to rest."""
+    return 1.0 / (turn + 1.5)
 
 
 def places(net: Lattice) -> list[Place]:
@@ -107,11 +120,13 @@ def shapes_used(net: Lattice, numbers: IntArray, paths: dict[int, Path]) -> set[
 class ShapePrices:
     """Prices by shape and place; start with an even share, then follow the use."""
 
-    def __init__(self, net: Lattice, weight: int) -> None:
-        self.weight = weight
+    def __init__(self, net: Lattice, budget: ShapeBudget, step: float) -> None:
+        self.weight = budget.new
+        self._budget = budget
+        self._step = step
         self._net = net
         self.numbers, shapes = shape_numbers(net)
-        self.count = len(shapes)
+        self.all = frozenset(range(len(shapes)))
         self._places = places(net)
         self._share = np.zeros((len(self._places), len(shapes)))
         for at, (kind, slot) in enumerate(self._places):
@@ -120,7 +135,21 @@ class ShapePrices:
         total = self._share.sum(axis=0, keepdims=True)
         self._share /= np.where(total > 0, total, 1.0)
 
-    def follow(self, paths: dict[int, Path], rate: float) -> None:
+    def slack(self) -> int:
+        """What prices of this weight miss at worst, whatever shapes are held."""
+        return self._budget.slack(self.weight, len(self.all))
+
+    def learn(self, paths: dict[int, Path], rate: float) -> None:
+        """Bring weight and shares nearer to what ``paths`` use: how many shapes, and where.
+
+        The weight moves by ``step`` tenths at the ``rate`` (0..1) for each shape too many or
+        too few.
+        """
+        used = len(shapes_used(self._net, self.numbers, paths))
+        self.weight = self._budget.weighed(used, self.weight, self._step * rate)
+        self._follow(paths, rate)
+
+    def _follow(self, paths: dict[int, Path], rate: float) -> None:
         """Move a ``rate`` (0..1) of each used shape's price to the places that use it."""
         used = np.zeros_like(self._share)
         for at, (kind, slot) in enumerate(self._places):
@@ -132,12 +161,35 @@ class ShapePrices:
         held = total[0] > 0
         self._share[:, held] = (1 - rate) * self._share[:, held] + rate * target[:, held]
 
+    def by_use(self, paths: dict[int, Path]) -> list[int]:
+        """Numbers of the shapes that ``paths`` hold, those of the most bars as played first."""
+        times = Counter(self._net.piece.order)
+        use: Counter[int] = Counter()
+        for kind, path in paths.items():
+            held = {int(self._held((kind, slot))[row]) for slot, row in enumerate(path)}
+            use.update(dict.fromkeys(held - {-1}, times[kind]))
+        return sorted(use, key=lambda number: (-use[number], number))
+
     def shapes_in(self, rows: Mapping[Place, IntArray]) -> frozenset[int]:
         """Numbers of the shapes that any of these rows holds."""
         found: set[int] = set()
         for (kind, slot), keep in rows.items():
             found.update(self.numbers[self._net.grips[kind][slot].hand[keep]].tolist())
         return frozenset(found - {-1})
+
+    def priced_in(self, rows: Mapping[Place, IntArray]) -> list[Place]:
+        """The places where these rows hold different shapes, so that their prices differ."""
+        return [
+            place
+            for place in self._places
+            if len(np.unique(self._held(place)[rows[place]])) > 1
+        ]
+
+    def _held(self, place: Place) -> IntArray:
+        """The number of the shape that each grip at a place holds."""
+        kind, slot = place
+        held: IntArray = self.numbers[self._net.grips[kind][slot].hand]
+        return held
 
     def paid(self, paths: dict[int, Path]) -> dict[int, int]:
         """Tenths that ``paths`` pay for each shape they hold, by number."""
@@ -185,14 +237,3 @@ class ShapePrices:
         rank = np.argsort(order, axis=0, kind="stable")
         tenths: IntArray = (whole + (rank < missing[None, :])).astype(np.int32)
         return tenths
-
-
-def allowed_rows(
-    net: Lattice, numbers: IntArray, shapes: Iterable[int], rows: dict[Place, IntArray]
-) -> dict[Place, IntArray]:
-    """``rows`` without the grips that hold a shape other than ``shapes``."""
-    allowed = np.array([*sorted(shapes), -1], dtype=np.int32)
-    return {
-        place: keep[np.isin(numbers[net.grips[place[0]][place[1]].hand[keep]], allowed)]
-        for place, keep in rows.items()
-    }

@@ -51,7 +51,14 @@ from ortools.sat.python import cp_model
 
 from arranger.music.errors import ArrangerError
 from arranger.music.reduction import Reduction, Setting
-from arranger.neck.dynamic import Lattice, Path, Prices, prices
+from arranger.neck.dynamic import (
+    Lattice,
+    Path,
+    Prices,
+    costs_as_played,
+    prices,
+    prices_as_played,
+)
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
 from arranger.neck.moves import FORBIDDEN, MOST_STEP, Moves, Step
 from arranger.neck.network import grip_maker, network
@@ -210,7 +217,13 @@ def class_by_class(net: Lattice) -> Played:
             shut[row] = 0
             closed[kind, slot] = shut
         if net.piece.times(kind) > 1:
-            found = prices(net, extra=closed)
+            costs = costs_as_played(net, {})
+            for place, of_bar in enumerate(net.piece.order):
+                costs[place] = [
+                    cost + closed.get((of_bar, slot), 0)
+                    for slot, cost in enumerate(costs[place])
+                ]
+            found = prices_as_played(net, costs)
             if found.best >= FORBIDDEN:
                 break
             bars = shortest(net, found)

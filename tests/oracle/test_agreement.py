@@ -11,7 +11,9 @@ from few_grips import PIECES, all_rows, few, folded_paths, whole
 from arranger.neck.agreement import agreement
 from arranger.neck.dynamic import Lattice, prices
 from arranger.neck.folding import folded_optimum
+from arranger.neck.narrowing import Narrowing
 from arranger.neck.proof import Effort, prove
+from arranger.neck.shape_branches import Parting
 from arranger.neck.shape_budget import ShapeBudget
 from arranger.run.understand import understand
 
@@ -20,12 +22,15 @@ FREE = ShapeBudget(new=0, beyond=0, wanted=100, most=None)
 EFFORT = Effort(
     rounds=2,
     turns=20,
-    looks=4,
+    step=16,
     width=100,
     model_width=10,
     model_moves=500,
     work=0.1,
     seconds=5,
+    narrowing=Narrowing(
+        before=2, rounds=(2,), shrunk=0.8, width=100, parting=Parting(4, pricings=2, follow=0.5)
+    ),
 )
 
 
@@ -67,10 +72,11 @@ def test_it_stops_at_its_goal(net: Lattice) -> None:
     assert agreement(net, {}, goal=first, turns=40).bound == first
 
 
-def test_a_price_on_a_class_is_paid_in_every_bar_of_it(net: Lattice) -> None:
+def test_a_price_is_paid_once_a_class(net: Lattice) -> None:
+    """Shared among its bars, without a tenth that is lost."""
     price = np.full(len(net.grips[0][0]), 7, dtype=np.int32)
     dearer = agreement(net, {(0, 0): price}, goal=10**6, turns=0).bound
-    assert dearer == prices(net).best + 7 * net.piece.order.count(0)
+    assert dearer == prices(net, {(0, 0): price}).best == prices(net).best + 7
 
 
 @pytest.mark.parametrize("name", PIECES)

@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.neck.eliminate import Elimination, FactorGraph, least
+from arranger.neck.min_marginals import min_marginals
+from arranger.neck.moves import FORBIDDEN
 
 
 @st.composite
@@ -31,8 +33,12 @@ def cost(graph, values):
     return sum(int(t[tuple(values[v] for v in scope)]) for scope, t in graph.tables.items())
 
 
-def brute_force(graph):
-    return min(cost(graph, values) for values in product(*map(range, graph.sizes)))
+def brute_force(graph, fixed=None):
+    """The least sum; with the values of ``fixed``, by variable."""
+    ways = [range(size) for size in graph.sizes]
+    for variable, value in (fixed or {}).items():
+        ways[variable] = [value]
+    return min(cost(graph, values) for values in product(*ways))
 
 
 @settings(max_examples=150, deadline=None)
@@ -53,20 +59,74 @@ def test_a_split_variable_leaves_a_lower_bound(graph, largest_table):
         assert found.cost == best == cost(graph, found.values)
 
 
-@settings(max_examples=100, deadline=None)
-@given(
-    graphs(), st.lists(st.integers(0, 2**32 - 1), min_size=1, max_size=6), st.integers(1, 60)
-)
-def test_what_was_eliminated_before_changes_nothing(graph, seeds, largest_table):
-    """One way taken again and again, with some tables new and others of an earlier time."""
-    way = Elimination(graph.sizes, graph.tables, largest_table)
-    earlier = [graph.tables]
-    for seed in seeds:
-        random = np.random.default_rng(seed)
-        tables = {}
-        for scope, table in graph.tables.items():
-            known = earlier[random.integers(len(earlier))][scope]
-            new = random.integers(0, 30, table.shape).astype(np.int32)
-            tables[scope] = new if random.integers(2) else known
-        earlier.append(tables)
-        assert way.least(tables) == least(FactorGraph(graph.sizes, tables), largest_table)
+@st.composite
+def priced_graphs(draw):
+    """A graph, which of its variables are priced, and prices of them to come."""
+    graph = draw(graphs())
+    priced = frozenset(draw(st.sets(st.sampled_from(range(len(graph.sizes))))))
+    random = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    turns = [
+        {v: random.integers(0, 30, graph.sizes[v]).astype(np.int32) for v in sorted(priced)}
+        for _ in range(draw(st.integers(1, 3)))
+    ]
+    return graph, priced, turns
+
+
+def with_prices(graph, prices):
+    dearer = FactorGraph(graph.sizes, dict(graph.tables))
+    for variable, price in prices.items():
+        dearer.add((variable,), price)
+    return dearer
+
+
+@settings(max_examples=150, deadline=None)
+@given(priced_graphs())
+def test_prices_that_change_are_as_if_the_graph_had_them(given):
+    """One way, with what no price changes done once."""
+    graph, priced, turns = given
+    way = Elimination(graph, priced)
+    for prices in turns:
+        dearer = with_prices(graph, prices)
+        found = way.least(prices)
+        assert found.cost == brute_force(dearer) == cost(dearer, found.values)
+
+
+@settings(max_examples=150, deadline=None)
+@given(priced_graphs())
+def test_what_each_value_costs_at_least(given):
+    graph, priced, turns = given
+    way = Elimination(graph, priced)
+    for prices in turns:
+        dearer = with_prices(graph, prices)
+        found = min_marginals(way, prices)
+        for variable, size in enumerate(graph.sizes):
+            assert len(found[variable]) == size
+            for value in range(size):
+                assert found[variable][value] == brute_force(dearer, {variable: value})
+
+
+@settings(max_examples=150, deadline=None)
+@given(priced_graphs(), st.integers(1, 40))
+def test_of_a_split_variable_a_lower_bound_on_what_each_value_costs(given, largest_table):
+    graph, priced, turns = given
+    way = Elimination(graph, priced, largest_table)
+    for prices in turns:
+        dearer = with_prices(graph, prices)
+        for variable, costs in enumerate(min_marginals(way, prices)):
+            for value, known in enumerate(costs):
+                assert known <= brute_force(dearer, {variable: value})
+
+
+@settings(max_examples=80, deadline=None)
+@given(graphs())
+def test_a_value_that_is_forbidden_stays_so(graph):
+    """And never makes another one look cheaper than it is."""
+    shut = np.zeros(graph.sizes[0], dtype=np.int32)
+    shut[0] = FORBIDDEN
+    dearer = with_prices(graph, {0: shut})
+    found = min_marginals(Elimination(graph, frozenset({0})), {0: shut})
+    assert found[0][0] >= FORBIDDEN
+    for variable, costs in enumerate(found):
+        for value, known in enumerate(costs):
+            least_sum = brute_force(dearer, {variable: value})
+            assert min(FORBIDDEN, known) == min(FORBIDDEN, least_sum)

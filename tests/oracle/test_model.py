@@ -28,8 +28,9 @@ from arranger.neck.dynamic import Lattice, Path, prices
 from arranger.neck.folding import Folded, folded_optimum
 from arranger.neck.model import ModelData, Solution, Variables, solve
 from arranger.neck.moves import FORBIDDEN
+from arranger.neck.narrowing import Narrowing
 from arranger.neck.proof import Effort, prove
-from arranger.neck.shape_branches import ShapeBranches
+from arranger.neck.shape_branches import Parting, ShapeBranches
 from arranger.neck.shape_budget import ShapeBudget, ShapePrices, shapes_used
 
 FREE = ShapeBudget(new=0, beyond=0, wanted=9, most=None)
@@ -43,14 +44,28 @@ BUDGETS = {
 EFFORT = Effort(
     rounds=6,
     turns=20,
-    looks=0,
+    step=16,
     width=100,
     model_width=10**6,
     model_moves=10**6,
     work=20,
     seconds=60,
+    narrowing=Narrowing(
+        before=6, rounds=(1,), shrunk=0.8, width=100, parting=Parting(0, pricings=2, follow=0.5)
+    ),
 )
 """The shapes are not parted: what the model decides alone is tried here."""
+
+
+def parting(looks: int) -> Parting:
+    return Parting(looks, pricings=2, follow=0.5)
+
+
+def branches(net: Lattice, budget: ShapeBudget, looks: int) -> ShapeBranches:
+    """Over all rows of a piece."""
+    priced = ShapePrices(net, budget, EFFORT.step)
+    folded = Folded(net, all_rows(net), priced.priced_in(all_rows(net)))
+    return ShapeBranches(folded, budget, priced, parting(looks))
 
 
 @pytest.fixture(scope="module", params=PIECES)
@@ -137,7 +152,8 @@ def test_a_proof_holds_and_is_tight(net: Lattice, budget: ShapeBudget) -> None:
 
 
 def test_parting_by_shapes_alone_closes_the_gap(net: Lattice, budget: ShapeBudget) -> None:
-    proven = prove(net, budget, replace(EFFORT, looks=100, work=0))
+    narrowing = replace(EFFORT.narrowing, parting=parting(100))
+    proven = prove(net, budget, replace(EFFORT, narrowing=narrowing, work=0))
     assert proven.bound == proven.objective == least_within(net, budget)
 
 
@@ -147,8 +163,7 @@ def test_a_bound_holds_however_early_the_parting_ends(
 ) -> None:
     least = least_within(net, budget)
     known = FORBIDDEN
-    branches = ShapeBranches(Folded(net, all_rows(net)), budget, ShapePrices(net, budget.new))
-    bound, exact = branches.bound(known, lambda paths: known, looks)
+    bound, exact = branches(net, budget, looks).bound(known, lambda paths: known)
     assert exact
     assert bound <= least
 
@@ -162,15 +177,15 @@ def test_parting_offers_the_best_solution_on_the_way(net: Lattice, budget: Shape
             found.append(net.cost([paths[kind] for kind in net.piece.order]) + shapes)
         return min(found)
 
-    branches = ShapeBranches(Folded(net, all_rows(net)), budget, ShapePrices(net, budget.new))
-    bound, _ = branches.bound(FORBIDDEN, offer, 1000)
+    bound, _ = branches(net, budget, 1000).bound(FORBIDDEN, offer)
     assert bound == min(found) == least_within(net, budget)
 
 
 @pytest.mark.parametrize("weight", [1, 7, 30, 91])
 def test_prices_of_a_shape_add_up_to_what_it_costs(net: Lattice, weight: int) -> None:
     """To no more, or the bound would be false; to no less, or a part of it would be lost."""
-    priced = ShapePrices(net, weight)
+    priced = ShapePrices(net, BUDGETS["each shape costs"], EFFORT.step)
+    priced.weight = weight
     told = dict.fromkeys(priced.shapes_in(all_rows(net)), 0)
     for (kind, slot), price in priced.by_row().items():
         hands = priced.numbers[net.grips[kind][slot].hand]
@@ -182,7 +197,7 @@ def test_prices_of_a_shape_add_up_to_what_it_costs(net: Lattice, weight: int) ->
 
 
 def test_a_barred_shape_is_not_taken_up(net: Lattice) -> None:
-    priced = ShapePrices(net, 30)
+    priced = ShapePrices(net, BUDGETS["each shape costs"], EFFORT.step)
     for number in priced.shapes_in(all_rows(net)):
         optimum, paths = folded_optimum(
             net, all_rows(net), priced.by_row(barred=frozenset({number}))
