@@ -69,6 +69,11 @@ class Folded:
             else:
                 self._graph.add((a, b), matrix)
 
+    @property
+    def exact(self) -> bool:
+        """Whether no variable had to be split."""
+        return self._way.exact
+
     def optimum(self, prices: Mapping[Place, IntArray]) -> tuple[Optimum, Paths]:
         """The cheapest folded solution; ``prices`` (by place, for all its grips) are added
         once a class.

@@ -44,7 +44,9 @@ def lower_bound(best: BestKnown, rows: Rows, effort: Narrowing) -> tuple[int, bo
             return best.objective, True
         if folded is None or _count(rows) < effort.shrunk * _count(folded.rows):
             folded = Folded(best.net, rows, best.priced.priced_in(rows))
-        rows = _narrowed(folded, best, range(turn, turn + rounds), effort.width)
+        rows, bound = _narrowed(folded, best, range(turn, turn + rounds), effort.width)
+        if not folded.exact and _count(rows) >= effort.shrunk * _count(folded.rows):
+            return min(best.objective, bound), False
         turn += rounds
     if not _lead_on(rows):
         return best.objective, True
@@ -55,15 +57,16 @@ def lower_bound(best: BestKnown, rows: Rows, effort: Narrowing) -> tuple[int, bo
     return min(objective, found), exact
 
 
-def _narrowed(folded: Folded, best: BestKnown, turns: range, width: int) -> Rows:
-    """The rows that could belong to something better than the best known. In ``turns`` the
-    prices of shapes come nearer to their use.
+def _narrowed(
+    folded: Folded, best: BestKnown, turns: range, width: int
+) -> tuple[Rows, int]:
+    """The rows that could belong to something better than the best known, and the bound on
+    what does. In ``turns`` the prices of shapes come nearer to their use.
     """
     priced = best.priced
-    highest, kept, exact = -FORBIDDEN, priced.state(), True
+    highest, kept = -FORBIDDEN, priced.state()
     for turn in turns:
         optimum, paths = folded.optimum(priced.by_row())
-        exact = optimum.exact
         if optimum.cost + priced.slack() > highest:
             highest, kept = optimum.cost + priced.slack(), priced.state()
         best.offer(paths)
@@ -72,10 +75,11 @@ def _narrowed(folded: Folded, best: BestKnown, turns: range, width: int) -> Rows
         priced.learn(paths, rate(turn))
     priced.restore(kept)
     marginals = folded.marginals(priced.by_row())
-    if not exact:
+    if not folded.exact:
         best.offer_near(folded, marginals, width)
     most = best.objective - priced.slack()
-    return {place: keep[marginals[place] < most] for place, keep in folded.rows.items()}
+    rows = {place: keep[marginals[place] < most] for place, keep in folded.rows.items()}
+    return rows, highest
 
 
 def _lead_on(rows: Rows) -> bool:
