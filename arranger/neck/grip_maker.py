@@ -114,10 +114,10 @@ class GripMaker:
         object.__setattr__(self, "voicings", maker)
         object.__setattr__(self, "inner", inner)
 
-    def plainer(self, *, voices: int, ceiling: int) -> GripMaker:
-        """A maker for the same hand with fewer voices and a lower ceiling (tenths)."""
+    def plainer(self, *, voices: int) -> GripMaker:
+        """A maker for the same hand with fewer voices."""
         level = self.rules.level.model_copy(update={"voices": voices})
-        plain = replace(self, rules=replace(self.rules, level=level), ceiling=ceiling)
+        plain = replace(self, rules=replace(self.rules, level=level))
         # Neither voicings nor holds depend on the number of voices: what one finds is found.
         object.__setattr__(plain, "voicings", self.voicings)
         return plain

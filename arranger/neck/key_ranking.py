@@ -1,7 +1,7 @@
 """Which key lies best under the hand: every candidate is solved, and ranked by its bound.
 
 Where there are many candidates they are first ranked by a plain version of the piece (tune
-and thumb alone, few grips); the best of them are then solved with everything.
+and thumb alone); the best of them are then solved with everything.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from arranger.music.errors import InternalFault
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, least_cost
 from arranger.neck.grip_maker import GripMaker
-from arranger.neck.grips import tenths
 from arranger.neck.network import KnownBars, network, network_with, piece_in
 from arranger.neck.piece import Piece
 from arranger.tables.solving import SolvingTable, solving
@@ -81,12 +80,12 @@ def _halved(
     Successive halving (Karnin, Koren and Somekh 2013): a few bars tell the worst keys,
     more bars the better ones.
     """
-    plain = maker.plainer(voices=PLAIN_VOICES, ceiling=tenths(table.plain_ceiling))
+    plain = maker.plainer(voices=PLAIN_VOICES)
     trying = list(reduction.settings)
     known: dict[Setting, KnownBars] = {}
     dropped: list[RankedKey] = []
     ranked: list[RankedKey] = []
-    for bars, kept in table.plain_rounds:
+    for bars, most in table.plain_rounds:
         bare = _bare(reduction, sample(reduction, bars))
         # Hands get their numbers here, before any of the tasks.
         pieces = {key: piece_in(bare, key, plain) for key in trying}
@@ -97,6 +96,7 @@ def _halved(
         found = dict(zip(trying, each(asked), strict=True))
         known = {key: bars for key, (_, bars) in found.items()}  # a later round has them too
         ranked = _in_order(entry for entry, _ in found.values())
+        kept = sum(entry.dearer <= table.far_keys for entry in ranked[:most])
         dropped = [*ranked[kept:], *dropped]
         ranked = ranked[:kept]
         trying = [entry.setting for entry in ranked]

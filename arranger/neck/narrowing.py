@@ -57,9 +57,7 @@ def lower_bound(best: BestKnown, rows: Rows, effort: Narrowing) -> tuple[int, bo
     return min(objective, found), exact
 
 
-def _narrowed(
-    folded: Folded, best: BestKnown, turns: range, width: int
-) -> tuple[Rows, int]:
+def _narrowed(folded: Folded, best: BestKnown, turns: range, width: int) -> tuple[Rows, int]:
     """The rows that could belong to something better than the best known, and the bound on
     what does. In ``turns`` the prices of shapes come nearer to their use.
     """
