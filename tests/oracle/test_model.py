@@ -23,6 +23,7 @@ from few_grips import (
 from heard_pieces import heard
 from ortools.sat.python import cp_model
 
+from arranger.neck import folding
 from arranger.neck import model as room
 from arranger.neck.dynamic import Lattice, Path, prices
 from arranger.neck.folding import Folded, folded_optimum
@@ -155,6 +156,20 @@ def test_parting_by_shapes_alone_closes_the_gap(net: Lattice, budget: ShapeBudge
     narrowing = replace(EFFORT.narrowing, parting=parting(100))
     proven = prove(net, budget, replace(EFFORT, narrowing=narrowing, work=0))
     assert proven.bound == proven.objective == least_within(net, budget)
+
+
+@pytest.mark.parametrize("largest_table", [1, 8, 20, 60])
+def test_a_proof_holds_where_tables_would_grow_too_large(
+    net: Lattice, budget: ShapeBudget, largest_table: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Equal bars are then told apart, brought to agree, and never cheaper than they can be."""
+    monkeypatch.setattr(folding, "LARGEST_TABLE", largest_table)
+    narrowing = replace(EFFORT.narrowing, rounds=(2, 2), parting=parting(5))
+    proven = prove(net, budget, replace(EFFORT, narrowing=narrowing, turns=5, work=0))
+    shapes = budget.cost(len(shapes_held(net, proven.paths)))
+    played = net.cost([proven.paths[kind] for kind in net.piece.order])
+    assert proven.bound <= least_within(net, budget) <= proven.objective
+    assert proven.objective == played + (shapes or 0)
 
 
 @pytest.mark.parametrize("looks", [0, 1, 2, 3])
