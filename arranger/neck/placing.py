@@ -130,20 +130,21 @@ def _paced(
     with dearer travels that keeps to it, or the last that was tried.
     """
     budget = shape_budget(level, fingering().shape)
-    effort, pace = _effort(), UNHURRIED
-    proven = prove(net, budget, effort)
+    trying, pace = effort(), UNHURRIED
+    proven = prove(net, budget, trying)
     found = travels(net, proven.paths)
     if not found.beyond(level):
         return net, proven, pace
     for pace in slower(found, level, solving().paces):
         paced = at_pace(reduction, net, pace, burden)
-        proven = prove(paced, budget, effort)
+        proven = prove(paced, budget, trying)
         if not travels(paced, proven.paths).beyond(level):
             break
     return paced, proven, pace
 
 
-def _effort() -> Effort:
+def effort() -> Effort:
+    """How hard the program tries, in tenths where its table has points."""
     table = solving()
     width = tenths(table.width)
     return Effort(
@@ -194,7 +195,7 @@ def _with_marks(
     narrowed = restricted(net, kept)
     check_way(narrowed, reduction)
     budget = shape_budget(level, fingering().shape)
-    proven = prove(narrowed, budget, _effort())
+    proven = prove(narrowed, budget, effort())
     paths = {
         kind: tuple(int(kept[kind, slot][row]) for slot, row in enumerate(path))
         for kind, path in proven.paths.items()

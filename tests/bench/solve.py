@@ -62,15 +62,14 @@ from arranger.neck.dynamic import (
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
 from arranger.neck.moves import FORBIDDEN, MOST_STEP, Moves, Step
 from arranger.neck.network import grip_maker, network
-from arranger.neck.placing import shape_budget
-from arranger.neck.proof import Effort, Proven, prove
+from arranger.neck.placing import effort, shape_budget
+from arranger.neck.proof import Proven, prove
 from arranger.neck.shape_budget import ShapeBudget, shape_numbers
 from arranger.reduce import reduce
 from arranger.run.understand import understand
 from arranger.tables import LEVEL_NAMES, default_player, level_named
 from arranger.tables.arranging import BassCosts, MelodyCosts, arranging
 from arranger.tables.fingering import MoveCosts, ShapeCosts, fingering
-from arranger.tables.solving import solving
 
 Played = list[Path]
 """A path for every bar as played."""
@@ -783,21 +782,6 @@ def agree(judged: Value, objective: int) -> None:
 
 
 # Tables ---------------------------------------------------------------------------------
-
-
-def effort() -> Effort:
-    """How hard the program tries."""
-    table = solving()
-    return Effort(
-        rounds=table.rounds,
-        turns=table.turns,
-        looks=table.looks,
-        width=tenths(table.width),
-        model_width=tenths(table.model_width),
-        model_moves=table.model_moves,
-        work=table.work,
-        seconds=table.seconds,
-    )
 
 
 @dataclass(frozen=True, slots=True)
