@@ -22,13 +22,13 @@ from numpy.typing import NDArray
 
 from arranger.neck.dynamic import (
     Lattice,
+    Place,
     Prices,
     costs_as_played,
     least_marginals,
     prices_as_played,
 )
 from arranger.neck.grips import IntArray
-from arranger.neck.shape_budget import Place
 
 Shares = dict[Place, NDArray[np.float64]]
 """By (class, slot): occurrences x grips, in tenths; columns sum to zero."""

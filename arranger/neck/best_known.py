@@ -8,9 +8,8 @@ import numpy as np
 
 from arranger.neck.dynamic import Lattice, Path
 from arranger.neck.folding import Folded, Rows
-from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.shape_budget import ShapeBudget, ShapePrices, shapes_used
+from arranger.neck.shape_budget import ShapeBudget, ShapePrices, State, rate, shapes_used
 
 
 class BestKnown:
@@ -39,6 +38,22 @@ class BestKnown:
             if cost < self.objective:
                 self.paths, self.objective = paths, cost
         return self.objective
+
+    def price_shapes(self, folded: Folded, turns: range) -> tuple[int, State]:
+        """In ``turns`` the prices of shapes come nearer to their use, and solutions within the
+        budget are offered. The highest bound in tenths that was met, and the prices it had.
+        """
+        highest, kept = -FORBIDDEN, self.priced.state()
+        for turn in turns:
+            optimum, paths = folded.optimum(self.priced.by_row())
+            bound = optimum.cost + self.priced.slack()
+            if bound > highest:
+                highest, kept = bound, self.priced.state()
+            self.offer(paths)
+            if turn + 1 == turns.stop:
+                self.offer_within(folded, paths)
+            self.priced.learn(paths, rate(turn))
+        return highest, kept
 
     def offer_within(self, folded: Folded, paths: dict[int, Path]) -> None:
         """Offer the best solution over the rows of ``folded`` with no more shapes than are
@@ -88,12 +103,3 @@ def useful(marginals: Rows, best: int, width: int) -> Rows:
         ).astype(np.int32)
         for place, costs in marginals.items()
     }
-
-
-def below(marginals: Rows, most: int) -> Rows:
-    """The rows through which a solution of at most so many tenths may lead."""
-    found: dict[tuple[int, int], IntArray] = {
-        place: np.flatnonzero(costs <= min(most, FORBIDDEN - 1)).astype(np.int32)
-        for place, costs in marginals.items()
-    }
-    return found

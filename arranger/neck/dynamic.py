@@ -21,6 +21,8 @@ from arranger.neck.piece import BarClass, Piece
 
 Path = tuple[int, ...]
 """A grip (row) for each slot of a bar."""
+Place = tuple[int, int]
+"""(class, slot)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +65,7 @@ class Lattice:
         )
 
 
-def restricted(net: Lattice, rows: dict[tuple[int, int], IntArray]) -> Lattice:
+def restricted(net: Lattice, rows: dict[Place, IntArray]) -> Lattice:
     """The lattice with only ``rows`` of its grips, by (class, slot)."""
     grips = tuple(
         tuple(grip.only(rows[kind, slot].astype(np.intp)) for slot, grip in enumerate(bar))
@@ -134,16 +136,14 @@ def lattice(piece: Piece, bars: Sequence[BarLattice], mover: Mover) -> Lattice:
     )
 
 
-def prices(net: Lattice, once: dict[tuple[int, int], IntArray] | None = None) -> Prices:
+def prices(net: Lattice, once: dict[Place, IntArray] | None = None) -> Prices:
     """Forward and backward passes. The tenths of ``once``, by (class, slot) and row, are paid
     once a class, shared among its bars.
     """
     return prices_as_played(net, costs_as_played(net, once or {}))
 
 
-def costs_as_played(
-    net: Lattice, once: dict[tuple[int, int], IntArray]
-) -> list[list[IntArray]]:
+def costs_as_played(net: Lattice, once: dict[Place, IntArray]) -> list[list[IntArray]]:
     """The cost of every grip of every bar as played, and of what is paid ``once`` a class a
     share: whole tenths that sum to it.
     """
@@ -216,9 +216,9 @@ def _forward(net: Lattice, unary: Sequence[Sequence[IntArray]]) -> list[tuple[In
     return forward
 
 
-def least_marginals(net: Lattice, found: Prices) -> dict[tuple[int, int], IntArray]:
+def least_marginals(net: Lattice, found: Prices) -> dict[Place, IntArray]:
     """For every grip the dearest of its min-marginals over the bars of its class."""
-    marginals: dict[tuple[int, int], IntArray] = {}
+    marginals: dict[Place, IntArray] = {}
     for bar, kind in enumerate(net.piece.order):
         for slot in range(len(net.grips[kind])):
             here = found.marginals(bar, slot)

@@ -8,14 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from arranger.neck.dynamic import Lattice, Path
+from arranger.neck.dynamic import Lattice, Path, Place
 from arranger.neck.eliminate import LARGEST_TABLE, Elimination, FactorGraph, Optimum
 from arranger.neck.grips import IntArray
 from arranger.neck.min_marginals import min_marginals
 from arranger.neck.moves import FORBIDDEN
 
-Place = tuple[int, int]
-"""(class, slot)."""
 Rows = dict[Place, IntArray]
 """Rows of grips that are kept, by (class, slot)."""
 Paths = dict[int, Path]
@@ -110,13 +108,6 @@ class Folded:
             else:
                 same += int(price[rows[0]])
         return same, mine
-
-
-def folded_optimum(
-    net: Lattice, rows: Rows, prices: Mapping[Place, IntArray]
-) -> tuple[Optimum, Paths]:
-    """The cheapest folded solution over ``rows``, see ``Folded``."""
-    return Folded(net, rows, prices).optimum(prices)
 
 
 def _often(matrix: IntArray, count: int) -> IntArray:

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from ortools.sat.python import cp_model
 
-from arranger.neck.dynamic import Lattice, Path
+from arranger.neck.dynamic import Lattice, Path, Place
 from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN, Moves
-from arranger.neck.shape_budget import Place, ShapeBudget, places, shape_numbers
+from arranger.neck.shape_budget import ShapeBudget, places, shape_numbers
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 from arranger.neck.best_known import BestKnown
 from arranger.neck.folding import Folded, Rows
-from arranger.neck.moves import FORBIDDEN
 from arranger.neck.shape_branches import Parting, ShapeBranches
-from arranger.neck.shape_budget import rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +60,7 @@ def _narrowed(folded: Folded, best: BestKnown, turns: range, width: int) -> tupl
     what does. In ``turns`` the prices of shapes come nearer to their use.
     """
     priced = best.priced
-    highest, kept = -FORBIDDEN, priced.state()
-    for turn in turns:
-        optimum, paths = folded.optimum(priced.by_row())
-        if optimum.cost + priced.slack() > highest:
-            highest, kept = optimum.cost + priced.slack(), priced.state()
-        best.offer(paths)
-        if turn + 1 == turns.stop:
-            best.offer_within(folded, paths)
-        priced.learn(paths, rate(turn))
+    highest, kept = best.price_shapes(folded, turns)
     priced.restore(kept)
     marginals = folded.marginals(priced.by_row())
     if not folded.exact:

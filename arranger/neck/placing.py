@@ -23,14 +23,11 @@ from arranger.neck.others import other_ways
 from arranger.neck.pace import UNHURRIED, Pace, slower, travels
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_branches import Parting
-from arranger.neck.shape_budget import ShapeBudget
+from arranger.neck.shape_budget import NO_LIMIT, ShapeBudget
 from arranger.neck.written import Chosen, arrangement
 from arranger.tables import Level, Player
 from arranger.tables.fingering import ShapeCosts, fingering
 from arranger.tables.solving import solving
-
-NO_WISH = 10**6
-"""Shapes wished for where a level sets no number."""
 
 
 def place(
@@ -208,7 +205,7 @@ def shape_budget(level: Level, costs: ShapeCosts) -> ShapeBudget:
     return ShapeBudget(
         new=tenths(costs.new),
         beyond=tenths(costs.beyond_wish),
-        wanted=level.shapes_wanted or NO_WISH,
+        wanted=level.shapes_wanted or NO_LIMIT,
         most=level.shapes_most or None,
     )
 

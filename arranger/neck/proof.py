@@ -19,13 +19,12 @@ import numpy as np
 
 from arranger.music.errors import InternalFault
 from arranger.neck.agreement import Agreement, agreement
-from arranger.neck.best_known import BestKnown, below, useful
+from arranger.neck.best_known import BestKnown, useful
 from arranger.neck.dynamic import Lattice, Path, least_marginals, prices
 from arranger.neck.folding import Folded, Rows
-from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
 from arranger.neck.narrowing import Narrowing, lower_bound
-from arranger.neck.shape_budget import Place, ShapeBudget, ShapePrices, rate
+from arranger.neck.shape_budget import ShapeBudget, ShapePrices, rate
 
 DEARER = 12
 """Times that the price of a shape is doubled: it then costs more than any bar."""
@@ -76,7 +75,7 @@ def prove(net: Lattice, budget: ShapeBudget, effort: Effort) -> Proven:
         raise InternalFault("no arrangement was found within the shape budget")
     found = prices(net, priced.by_row())
     known = Agreement(found.best, least_marginals(net, found))
-    rows = below(known.marginals, best.objective - priced.slack())
+    rows = _below(known.marginals, best.objective - priced.slack())
     bound, exact = lower_bound(best, rows, effort.narrowing)
     if not exact:
         known, agreed = _agreed(best, effort)
@@ -102,12 +101,20 @@ def _agreed(best: BestKnown, effort: Effort) -> tuple[Agreement, int]:
     known = agreement(best.net, best.priced.by_row(), goal=goal, turns=effort.turns)
     bound = known.bound + slack
     for _ in range(LOOKS):
-        rows = below(known.marginals, best.objective - slack)
+        rows = _below(known.marginals, best.objective - slack)
         found, exact = lower_bound(best, rows, effort.narrowing)
         bound = max(bound, found)
         if exact:
             break
     return known, bound
+
+
+def _below(marginals: Rows, most: int) -> Rows:
+    """The rows through which a solution of at most so many tenths may lead."""
+    return {
+        place: np.flatnonzero(costs <= min(most, FORBIDDEN - 1)).astype(np.int32)
+        for place, costs in marginals.items()
+    }
 
 
 def _first_solutions(best: BestKnown, effort: Effort) -> None:
@@ -117,15 +124,7 @@ def _first_solutions(best: BestKnown, effort: Effort) -> None:
     marginals = least_marginals(net, found)
     rows = useful(marginals, found.best, effort.width)
     folded = Folded(net, rows, priced.priced_in(rows))
-    highest, kept = -FORBIDDEN, priced.state()
-    for turn in range(effort.rounds):
-        optimum, paths = folded.optimum(priced.by_row())
-        if optimum.cost + priced.slack() > highest:
-            highest, kept = optimum.cost + priced.slack(), priced.state()
-        best.offer(paths)
-        if turn + 1 == effort.rounds:
-            best.offer_within(folded, paths)
-        priced.learn(paths, rate(turn))
+    _, kept = best.price_shapes(folded, range(effort.rounds))
     if best.paths is None:
         _within_the_budget(best, useful(marginals, found.best, FORBIDDEN))
     priced.restore(kept)
@@ -156,7 +155,7 @@ def _model_rows(net: Lattice, known: Agreement, effort: Effort) -> Rows:
     return rows
 
 
-def _moves_between(net: Lattice, rows: dict[Place, IntArray]) -> int:
+def _moves_between(net: Lattice, rows: Rows) -> int:
     """How many moves lead between kept rows, at most."""
     inside = sum(
         len(rows[kind, slot]) * len(rows[kind, slot + 1])
@@ -170,7 +169,7 @@ def _moves_between(net: Lattice, rows: dict[Place, IntArray]) -> int:
     return inside + joints
 
 
-def _with(rows: dict[Place, IntArray], paths: dict[int, Path]) -> dict[Place, IntArray]:
+def _with(rows: Rows, paths: dict[int, Path]) -> Rows:
     return {
         (kind, slot): np.union1d(keep, [paths[kind][slot]]).astype(np.int32)
         for (kind, slot), keep in rows.items()

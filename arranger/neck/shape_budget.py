@@ -16,16 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from arranger.neck.dynamic import Lattice, Path
+from arranger.neck.dynamic import Lattice, Path, Place
 from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
 from arranger.tables.shapes import ChordShape
 
-Place = tuple[int, int]
-"""(class, slot) at which a hand may be taken up."""
 PlacePrices = dict[Place, IntArray]
 NO_LIMIT = 10**6
-"""Shapes that a piece may have where a level sets no limit."""
+"""Shapes that a piece may have, or should, where a level sets no number."""
 State = tuple[int, NDArray[np.float64]]
 """The price of a shape in tenths, and the share of it that each place pays."""
 
@@ -129,8 +127,8 @@ class ShapePrices:
         self.all = frozenset(range(len(shapes)))
         self._places = places(net)
         self._share = np.zeros((len(self._places), len(shapes)))
-        for at, (kind, slot) in enumerate(self._places):
-            held = self.numbers[net.grips[kind][slot].hand]
+        for at, place in enumerate(self._places):
+            held = self._held(place)
             self._share[at, np.unique(held[held >= 0])] = 1.0
         total = self._share.sum(axis=0, keepdims=True)
         self._share /= np.where(total > 0, total, 1.0)
@@ -153,7 +151,7 @@ class ShapePrices:
         """Move a ``rate`` (0..1) of each used shape's price to the places that use it."""
         used = np.zeros_like(self._share)
         for at, (kind, slot) in enumerate(self._places):
-            number = self.numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]]
+            number = self._held((kind, slot))[paths[kind][slot]]
             if number >= 0:
                 used[at, number] = 1.0
         total = used.sum(axis=0, keepdims=True)
@@ -173,8 +171,8 @@ class ShapePrices:
     def shapes_in(self, rows: Mapping[Place, IntArray]) -> frozenset[int]:
         """Numbers of the shapes that any of these rows holds."""
         found: set[int] = set()
-        for (kind, slot), keep in rows.items():
-            found.update(self.numbers[self._net.grips[kind][slot].hand[keep]].tolist())
+        for place, keep in rows.items():
+            found.update(self._held(place)[keep].tolist())
         return frozenset(found - {-1})
 
     def priced_in(self, rows: Mapping[Place, IntArray]) -> list[Place]:
@@ -196,7 +194,7 @@ class ShapePrices:
         paid = dict.fromkeys(shapes_used(self._net, self.numbers, paths), 0)
         prices = self._tenths()
         for at, (kind, slot) in enumerate(self._places):
-            number = int(self.numbers[self._net.grips[kind][slot].hand[paths[kind][slot]]])
+            number = int(self._held((kind, slot))[paths[kind][slot]])
             if number >= 0:
                 paid[number] += int(prices[at, number])
         return paid
@@ -219,9 +217,9 @@ class ShapePrices:
         tenths = self._tenths()
         tenths[:, sorted(free)] = 0
         tenths[:, sorted(barred)] = FORBIDDEN
-        for at, (kind, slot) in enumerate(self._places):
-            held = self.numbers[self._net.grips[kind][slot].hand]
-            prices[kind, slot] = np.append(tenths[at], np.int32(0))[held]  # -1, no shape: free
+        for at, place in enumerate(self._places):
+            by_number = np.append(tenths[at], np.int32(0))  # -1, no shape: free
+            prices[place] = by_number[self._held(place)]
         return prices
 
     def _tenths(self) -> IntArray:

@@ -22,6 +22,7 @@ from arranger.read.table import PerformanceTable, TempoTable
 
 MOVES = (0, -1, 1, -2, 2)  # steps of the period from one beat to the next
 NEVER = -1e9
+NEAR = 0.05  # seconds from a beat within which an onset is taken to be played on it
 Curve = npt.NDArray[np.float64]
 
 
@@ -254,9 +255,9 @@ def _traced(best: Curve, came: npt.NDArray[np.int8], lags: npt.NDArray[np.int64]
 
 
 def _settled(beat: float, onsets: Curve) -> float:
-    """A beat moved to the middle of the onsets, which are in order, within 50 ms of it."""
-    around = onsets[slice(*np.searchsorted(onsets, (beat - 0.06, beat + 0.06)))]
-    near = around[np.abs(around - beat) <= 0.05]
+    """A beat moved to the middle of the onsets, which are in order, that are near it."""
+    around = onsets[slice(*np.searchsorted(onsets, (beat - 2 * NEAR, beat + 2 * NEAR)))]
+    near = around[np.abs(around - beat) <= NEAR]
     return float(np.median(near)) if len(near) else beat
 
 

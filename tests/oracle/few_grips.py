@@ -12,10 +12,12 @@ from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
 from arranger.neck import placing
-from arranger.neck.dynamic import Lattice, Path, least_marginals, prices, restricted
+from arranger.neck.dynamic import Lattice, Path, Place, least_marginals, prices, restricted
+from arranger.neck.eliminate import Optimum
+from arranger.neck.folding import Folded, Paths, Rows
 from arranger.neck.grips import IntArray
 from arranger.neck.moves import FORBIDDEN
-from arranger.neck.shape_budget import Place, ShapeBudget
+from arranger.neck.shape_budget import ShapeBudget
 from arranger.reduce import reduce
 from arranger.tables import default_player, level_named
 
@@ -72,6 +74,13 @@ def all_rows(net: Lattice) -> dict[Place, IntArray]:
         for kind, bar in enumerate(net.grips)
         for slot, grips in enumerate(bar)
     }
+
+
+def folded_optimum(
+    net: Lattice, rows: Rows, prices: dict[Place, IntArray]
+) -> tuple[Optimum, Paths]:
+    """The cheapest folded solution over ``rows``, with a price for each row of some places."""
+    return Folded(net, rows, prices).optimum(prices)
 
 
 def few(net: Lattice, most: int) -> Lattice:

@@ -6,11 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from few_grips import PIECES, all_rows, few, folded_paths, whole
+from few_grips import PIECES, all_rows, few, folded_optimum, folded_paths, whole
 
 from arranger.neck.agreement import agreement
 from arranger.neck.dynamic import Lattice, prices
-from arranger.neck.folding import folded_optimum
 from arranger.neck.narrowing import Narrowing
 from arranger.neck.proof import Effort, prove
 from arranger.neck.shape_branches import Parting

@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.neck.eliminate import Elimination, FactorGraph, least
+from arranger.neck.eliminate import LARGEST_TABLE, Elimination, FactorGraph, least
 from arranger.neck.min_marginals import min_marginals
 from arranger.neck.moves import FORBIDDEN
 
@@ -79,14 +79,19 @@ def with_prices(graph, prices):
     return dearer
 
 
+def turn_by_turn(given, largest_table=LARGEST_TABLE):
+    """One way through a graph for all its prices: with each, the graph that has them."""
+    graph, priced, turns = given
+    way = Elimination(graph, priced, largest_table)
+    for prices in turns:
+        yield way, prices, with_prices(graph, prices)
+
+
 @settings(max_examples=150, deadline=None)
 @given(priced_graphs())
 def test_prices_that_change_are_as_if_the_graph_had_them(given):
-    """One way, with what no price changes done once."""
-    graph, priced, turns = given
-    way = Elimination(graph, priced)
-    for prices in turns:
-        dearer = with_prices(graph, prices)
+    """What no price changes is done once."""
+    for way, prices, dearer in turn_by_turn(given):
         found = way.least(prices)
         assert found.cost == brute_force(dearer) == cost(dearer, found.values)
 
@@ -94,24 +99,18 @@ def test_prices_that_change_are_as_if_the_graph_had_them(given):
 @settings(max_examples=150, deadline=None)
 @given(priced_graphs())
 def test_what_each_value_costs_at_least(given):
-    graph, priced, turns = given
-    way = Elimination(graph, priced)
-    for prices in turns:
-        dearer = with_prices(graph, prices)
+    for way, prices, dearer in turn_by_turn(given):
         found = min_marginals(way, prices)
-        for variable, size in enumerate(graph.sizes):
-            assert len(found[variable]) == size
-            for value in range(size):
-                assert found[variable][value] == brute_force(dearer, {variable: value})
+        assert [len(costs) for costs in found] == dearer.sizes
+        for variable, costs in enumerate(found):
+            for value, known in enumerate(costs):
+                assert known == brute_force(dearer, {variable: value})
 
 
 @settings(max_examples=150, deadline=None)
 @given(priced_graphs(), st.integers(1, 40))
 def test_of_a_split_variable_a_lower_bound_on_what_each_value_costs(given, largest_table):
-    graph, priced, turns = given
-    way = Elimination(graph, priced, largest_table)
-    for prices in turns:
-        dearer = with_prices(graph, prices)
+    for way, prices, dearer in turn_by_turn(given, largest_table):
         for variable, costs in enumerate(min_marginals(way, prices)):
             for value, known in enumerate(costs):
                 assert known <= brute_force(dearer, {variable: value})

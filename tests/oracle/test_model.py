@@ -15,6 +15,7 @@ from few_grips import (
     PIECES,
     all_rows,
     few,
+    folded_optimum,
     folded_paths,
     least_within,
     shapes_held,
@@ -26,7 +27,7 @@ from ortools.sat.python import cp_model
 from arranger.neck import folding
 from arranger.neck import model as room
 from arranger.neck.dynamic import Lattice, Path, prices
-from arranger.neck.folding import Folded, folded_optimum
+from arranger.neck.folding import Folded
 from arranger.neck.model import ModelData, Solution, Variables, solve
 from arranger.neck.moves import FORBIDDEN
 from arranger.neck.narrowing import Narrowing
