@@ -22,6 +22,7 @@ Structures* (2001), ch. 6; dynamic program over segments of free length: Sarawag
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
@@ -36,6 +37,10 @@ from arranger.music.equal_bars import agreed, heads
 from arranger.music.key import KeySection
 from arranger.music.score import Bar, Score
 from arranger.music.time import Beat
+
+AT_ONCE = 8
+"""Ends of segments that are scored together: more than pays for the call, and few enough that
+the products stay on one core."""
 
 ROLES = 4
 """Root, third, fifth and seventh have weights of their own."""
@@ -80,34 +85,34 @@ class Scorer:
     chords: tuple[Chord, ...]
     grid: Slots
 
-    def segments(self, starts: slice, end: int) -> Floats:
-        """The score of the half beats ``[start, end)`` for every start of the slice ``starts``.
+    def segments(self, starts: Ints, ends: Ints) -> Floats:
+        """The scores of the half beats ``[start, end)``, as many as there are starts and ends.
 
         Rows are segments, columns ``chords`` and, last, no chord.
         """
         grid = self.grid
-        heard = grid.heard[end] - grid.heard[starts]
-        lowest = grid.lowest[end] - grid.lowest[starts]
+        heard = grid.heard[ends] - grid.heard[starts]
+        lowest = grid.lowest[ends] - grid.lowest[starts]
         score = heard @ self._tone.T + self._missing(heard, starts) @ self._absent.T
         score += lowest[:, :NO_BASS] @ self._bass.T
         score += self._beginning[starts]
         score += self._named[starts]
         score += self._outside[starts]
-        score -= self._costs(starts, end)[:, None]
-        without = self._without[end] - self._without[starts] - self._enter[starts]
+        score -= self._costs(starts, ends)[:, None]
+        without = self._without[ends] - self._without[starts] - self._enter[starts]
         return np.hstack([score, without[:, None]])
 
-    def _missing(self, heard: Floats, starts: slice) -> Floats:
+    def _missing(self, heard: Floats, starts: Ints) -> Floats:
         """How far each pitch class is from being heard in the segments, 0..1."""
         total = heard.sum(axis=1, keepdims=True)
         share = heard / (self._enough[starts] * np.where(total > 0, total, 1.0))
         missing: Floats = (1.0 - np.minimum(1.0, share)) * (total > 0)
         return missing
 
-    def _costs(self, starts: slice, end: int) -> Floats:
-        """What it costs to begin a chord at each start and to leave it at ``end``."""
+    def _costs(self, starts: Ints, ends: Ints) -> Floats:
+        """What it costs to begin a chord at each start and to leave it at its end."""
         grid = self.grid
-        length = grid.end[end - 1] - grid.start[starts]
+        length = grid.end[ends - 1] - grid.start[starts]
         brief = grid.pattern[starts] & (length < grid.pair[starts])
         costs: Floats = self._change[starts] + self.weights.short * brief
         return costs
@@ -219,9 +224,8 @@ def best_segments(score: Scorer) -> list[Segment]:
     best = np.full(count + 1, -np.inf)
     best[0] = 0.0
     back: list[tuple[int, int]] = [(0, 0)] * (count + 1)
-    for end in range(1, count + 1):
-        first = max(0, end - score.weights.longest)
-        total = score.segments(slice(first, end), end) + best[first:end, None]
+    for end, first, scores in _by_end(score):
+        total = scores + best[first:end, None]
         row, chord = divmod(int(total.argmax()), total.shape[1])
         best[end] = total[row, chord]
         back[end] = (first + row, chord)
@@ -233,6 +237,22 @@ def best_segments(score: Scorer) -> list[Segment]:
         segments.append((start, last, chord))
         end = start
     return segments[::-1]
+
+
+def _by_end(score: Scorer) -> Iterator[tuple[int, int, Floats]]:
+    """For every end the first start of a segment that ends there, and the scores of all.
+
+    Many ends are scored at once: each has too few segments to be worth a call of its own.
+    """
+    count, longest = len(score.grid.start), score.weights.longest
+    for block in range(1, count + 1, AT_ONCE):
+        ends = range(block, min(block + AT_ONCE, count + 1))
+        firsts = [max(0, end - longest) for end in ends]
+        sizes = [end - first for first, end in zip(firsts, ends, strict=True)]
+        starts = np.concatenate([np.arange(*each) for each in zip(firsts, ends, strict=True)])
+        scores = score.segments(starts, np.repeat(ends, sizes))
+        places = np.cumsum(sizes)[:-1]
+        yield from zip(ends, firsts, np.split(scores, places), strict=True)
 
 
 def find_chords(

@@ -18,7 +18,7 @@ from arranger.analyse.half_beats import NO_BASS, Slots, half_beats
 from arranger.analyse.harmony import Scorer, Segment, best_segments
 from arranger.analyse.keys import find_keys
 from arranger.analyse.texture import find_textures
-from arranger.analyse.timeline import Floats, Timeline, timeline
+from arranger.analyse.timeline import Floats, Ints, Timeline, timeline
 from arranger.music.chord import Chord
 
 QUALITIES = ("", "m", "dim", "aug", "7", "m7", "maj7", "m7b5", "dim7")
@@ -120,9 +120,9 @@ class Taught(Scorer):
         object.__setattr__(self, "margin", np.vstack([0 * wrong[:1], np.cumsum(wrong, axis=0)]))
         return self
 
-    def segments(self, starts: slice, end: int) -> Floats:
+    def segments(self, starts: Ints, ends: Ints) -> Floats:
         margin: Floats = self.margin  # type: ignore[attr-defined]
-        scores: Floats = super().segments(starts, end) + margin[end] - margin[starts]
+        scores: Floats = super().segments(starts, ends) + margin[ends] - margin[starts]
         return scores
 
 
