@@ -96,7 +96,7 @@ class GripMaker:
     voicings: VoicingMaker = field(init=False)
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
-    _planted: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    _planted: dict[int, bytes] = field(default_factory=dict)
     _pairs_known: dict[object, _Pairs] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -198,14 +198,13 @@ class GripMaker:
         sounding = np.where(pairs.bass_sounds == 1, pairs.bass_code, NONE).astype(np.int64)
         marks = (pairs.tune_code.astype(np.int64) + 1) * 4096 + sounding + 1
         different, where = np.unique(marks, return_inverse=True)
-        costs = [self._hold_cost(int(mark)) for mark in different]
-        return np.array(costs, dtype=np.int32)[where]
-
-    def _hold_cost(self, mark: int) -> int:
-        if mark not in self._hold:
-            held = self.rules.hold(presses_of(mark // 4096 - 1, mark % 4096 - 1))
-            self._hold[mark] = UNHOLDABLE if held is None else tenths(held)
-        return self._hold[mark]
+        asked, known = different.tolist(), self._hold
+        for mark in asked:
+            if mark not in known:
+                held = self.rules.hold(presses_of(mark // 4096 - 1, mark % 4096 - 1))
+                known[mark] = UNHOLDABLE if held is None else tenths(held)
+        costs: IntArray = np.array([known[mark] for mark in asked], dtype=np.int32)
+        return costs[where]
 
     # The ceiling ---------------------------------------------------------------------
 
@@ -351,13 +350,15 @@ class GripMaker:
         """The planted fingers of every row; each different hold is looked at once."""
         marks = (filled.astype(np.int64) * MOST_HANDS + pairs.hand) * 4096
         marks = (marks + pairs.tune_code + 1) * 4096 + pairs.bass_code + 1
-        different, where = np.unique(marks, return_inverse=True)
-        for mark in different.tolist():
-            if mark not in self._planted:
-                self._planted[mark] = self._plant(mark)
-        planted = [self._planted[mark] for mark in different.tolist()]
-        whole: IntArray = np.array(planted, dtype=np.int32).reshape(-1, 5)[where]
-        return whole
+        known = self._planted
+        rows = [known.get(mark) or self._stance(mark) for mark in marks.tolist()]
+        planted: IntArray = np.frombuffer(b"".join(rows), dtype=np.int32).reshape(-1, 5)
+        return planted
+
+    def _stance(self, mark: int) -> bytes:
+        """Where the fingers stand, as the columns of one row."""
+        row = np.array(self._plant(mark), dtype=np.int32)
+        return self._planted.setdefault(mark, row.tobytes())
 
     def _plant(self, mark: int) -> tuple[int, ...]:
         """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""

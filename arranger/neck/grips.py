@@ -6,7 +6,7 @@ Costs are whole tenths of a point. A spot with its finger is one number, its cod
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import overload
 
 import numpy as np
@@ -17,6 +17,8 @@ from arranger.neck.fretboard import Spot
 
 IntArray = NDArray[np.int32]
 RowArray = NDArray[np.intp]
+Stances = tuple[IntArray, RowArray]
+"""Different ways to plant the fingers, and for each row which of them it is."""
 
 NONE = -1
 """No note, no finger, no string."""
@@ -161,9 +163,19 @@ class Grips:
     planted: IntArray
     filled: IntArray
     book: FillBook
+    _stances: list[Stances] = field(default_factory=list)
 
     def __len__(self) -> int:
         return len(self.cost)
+
+    @property
+    def stances(self) -> Stances:
+        """The different ways of ``planted``, and for each row which of them it is; found when
+        they are first asked for.
+        """
+        if not self._stances:
+            self._stances.append(_different(self.planted))
+        return self._stances[0]
 
     @property
     def fills(self) -> list[Fills]:
@@ -200,7 +212,16 @@ class Grips:
         )
 
 
-COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name != "book")
+def _different(planted: IntArray) -> Stances:
+    """The different rows of planted fingers, and for each row which of them it is."""
+    marks = np.zeros(len(planted), dtype=np.int64)
+    for finger in range(planted.shape[1]):
+        marks = marks * 256 + planted[:, finger] + 1
+    _, rows, which = np.unique(marks, return_index=True, return_inverse=True)
+    return planted[rows], which
+
+
+COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name not in ("book", "_stances"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,6 +16,9 @@ from arranger.tables.fingering import MoveCosts, ShapeCosts
 FORBIDDEN = 10**7
 """Tenths that no arrangement costs: the move cannot be made."""
 
+_PLACES = 7 * 32 + 1
+"""Places where a finger may stand: a fret of a string, or none."""
+
 MOST_STEP = 2
 """Semitones of a step of the scale."""
 FIFTH = 7
@@ -176,12 +179,12 @@ def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArra
     first = np.concatenate([i for i, _ in pairs])
     second = np.concatenate([j for _, j in pairs])
     if not step.opens_bar:
-        kept = after.third_heard[second] == np.maximum(
-            before.third_heard[first], after.third_given[second]
-        )
+        was, given = before.third_heard.astype(np.bool_), after.third_given.astype(np.bool_)
+        heard = after.third_heard.astype(np.bool_)
+        kept = np.flatnonzero((was[first] | given[second]) == heard[second])
         first, second = first[kept], second[kept]
     if len(pairs) > 1:  # the pairs of one case come in order
-        order = np.lexsort((first, second))
+        order = np.argsort(second * len(before) + first)
         first, second = first[order], second[order]
     return first.astype(np.int32), second.astype(np.int32)
 
@@ -234,15 +237,6 @@ def _equal_pairs(
     return order[np.repeat(low, count) + offset], j
 
 
-def _different(planted: IntArray) -> tuple[IntArray, NDArray[np.intp]]:
-    """The different rows of planted fingers, and for each row which of them it is."""
-    marks = np.zeros(len(planted), dtype=np.int64)
-    for finger in range(planted.shape[1]):
-        marks = marks * 256 + planted[:, finger] + 1
-    _, rows, which = np.unique(marks, return_index=True, return_inverse=True)
-    return planted[rows], which
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Mover:
     """Move costs of one level; ``octaves`` are the folds in semitones."""
@@ -256,6 +250,7 @@ class Mover:
     hand_costs: IntArray
     shaped: NDArray[np.bool_]
     change: int = 0
+    _tables: dict[float, IntArray] = field(default_factory=dict)
 
     def between(self, before: Grips, after: Grips, step: Step) -> Moves:
         """Every possible move of a step with its cost in tenths."""
@@ -281,27 +276,33 @@ class Mover:
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
     ) -> IntArray:
         """A finger put down, sliding along its string, or leaving it for another."""
-        pace = self._pace(step.seconds)
-        place, guide, hop = (
-            np.int32(tenths(points * pace))
-            for points in (self.moves.place, self.moves.guide, self.moves.hop)
-        )
-        was, now = before.planted, after.planted
+        table = self._finger_table(self._pace(step.seconds))
         # Many grips plant the same fingers: each two different ways are priced once.
-        ways, which = _different(was)
-        others, other = _different(now)
+        ways, which = before.stances
+        others, other = after.stances
         priced = len(ways) * len(others) < len(here)
         # One finger after another: (5, ways, others), or (5, moves) where that is less.
-        off, on = (
-            (ways.T[:, :, None], others.T[:, None, :])
+        off, on = ((ways.T + 1) * _PLACES, others.T + 1)
+        total: IntArray = (
+            table.take(off[:, :, None] + on[:, None, :])
             if priced
-            else (was.T[:, here], now.T[:, there])
-        )
-        price = np.where(off // 32 == on // 32, guide, hop)
-        price = np.where(off == NONE, place, price)
-        total: IntArray = np.zeros(price.shape[1:], dtype=np.int32)
-        np.where((on != NONE) & (off != on), price, 0).sum(axis=0, out=total)
+            else table.take(off.take(which[here], 1) + on.take(other[there], 1))
+        ).sum(axis=0, dtype=np.int32)
         return total[which[here], other[there]] if priced else total
+
+    def _finger_table(self, pace: float) -> IntArray:
+        """What one finger costs between any two places, which are numbered from none on."""
+        if pace not in self._tables:
+            place, guide, hop = (
+                np.int32(tenths(points * pace))
+                for points in (self.moves.place, self.moves.guide, self.moves.hop)
+            )
+            off, on = np.meshgrid(*[np.arange(NONE, _PLACES - 1)] * 2, indexing="ij")
+            price = np.where(off // 32 == on // 32, guide, hop)
+            price = np.where(off == NONE, place, price)
+            table = np.where((on != NONE) & (off != on), price, 0).astype(np.int32)
+            self._tables[pace] = table.ravel()
+        return self._tables[pace]
 
     def _shift(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
@@ -324,34 +325,38 @@ class Mover:
         """A shape is taken up with the harmony, or on a strong beat at a price; one for a
         brief harmony has the price of the pace besides.
         """
+        if not step.chord_begins and not step.may_change:
+            return np.zeros(len(here), dtype=np.int32)
+        paced = np.int32(self.change if step.brief else 0)
+        entry = self.hand_costs[after.hand]
+        if step.chord_begins and not paced:
+            return entry[there]
         changed = before.hand[here] != after.hand[there]
-        taken_up = changed & self.shaped[after.hand[there]]
-        paced = np.where(taken_up, np.int32(self.change if step.brief else 0), np.int32(0))
-        entry: IntArray = self.hand_costs[after.hand[there]] + paced
         if step.chord_begins:
-            return entry
+            taken_up = changed & self.shaped[after.hand][there]
+            return entry[there] + np.where(taken_up, paced, np.int32(0))
+        entry = entry + self.shaped[after.hand] * paced
         extra = np.int32(tenths(self.shapes.change_within))
-        return np.where(changed, entry + extra, np.int32(0))
+        return np.where(changed, (entry + extra)[there], np.int32(0))
 
     def _tune(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
     ) -> IntArray:
         """A new tune note sings on from the last; an octave fold costs the music."""
         total = np.zeros(len(here), dtype=np.int32)
-        if step.may_fold:
+        if step.may_fold and len(self.octaves) > 1:
             folds = np.array(self.octaves, dtype=np.int32)
-            change = folds[after.octave[there]] - folds[before.octave[here]]
-            total += self._fold(change, step.fold)
+            prices = self._fold((folds - folds[:, None]).ravel(), step.fold)
+            total += prices[(before.octave * len(folds))[here] + after.octave[there]]
         if step.tune == "new":
-            same = (before.tune_finger[here] == after.tune_finger[there]) & (
-                after.tune_finger[there] != NONE
-            )
-            along = before.tune_string[here] == after.tune_string[there]
-            moved = before.tune[here] != after.tune[there]
+            was, now = before.tune[here], after.tune[there]
+            pressed = (after.tune_finger != NONE)[there]
+            apart = was ^ now  # codes are string, fret, finger: equal parts give noughts
+            same = pressed & (apart & 7 == 0) & (apart != 0)
             pace = self._pace(step.seconds)
             slide = np.int32(tenths(self.moves.legato_slide * pace))
             hop = np.int32(tenths(self.moves.legato_hop * pace))
-            total += np.where(same & moved, np.where(along, slide, hop), np.int32(0))
+            total += same * np.where(apart >> 8 == 0, slide, hop)
         return total
 
     def _fold(self, change: IntArray, fold: Fold) -> IntArray:
