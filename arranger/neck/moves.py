@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +65,6 @@ class Step:
     may_change: bool
     opens_bar: bool
     seconds: float
-    length: Fraction
 
 
 @dataclass(frozen=True, slots=True, eq=False)

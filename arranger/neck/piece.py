@@ -7,7 +7,6 @@ the next. Times are seconds at the student's tempo, costs whole tenths of a poin
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import pairwise
 
 from arranger.music.chord import Chord
@@ -290,7 +289,6 @@ class PieceBuilder:
             may_change=after.strong,
             opens_bar=opens_bar,
             seconds=round(reduction.seconds(before.length), 3),
-            length=Fraction(before.length),
         )
 
     def _is_brief(self, slot: Slot) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from arranger.music.arrangement import (
     LEFT_FINGERS,
@@ -320,11 +322,10 @@ def _played(
 
 def _chord_of(bar: Bar, marks: tuple[ChordMark, ...]) -> str | None:
     """The harmony at the beginning of a bar, or the first one in it."""
-    name = None
-    for mark in marks:
-        if mark.onset < bar.end and (mark.onset <= bar.start or name is None):
-            name = mark.name
-    return name
+    place = bisect_right(marks, bar.start, key=attrgetter("onset"))
+    if place:
+        return marks[place - 1].name
+    return marks[0].name if marks and marks[0].onset < bar.end else None
 
 
 def _dropped(reduction: Reduction, chosen: Sequence[Chosen]) -> tuple[Dropped, ...]:
