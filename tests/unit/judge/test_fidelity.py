@@ -119,7 +119,7 @@ def test_a_tune_folded_between_two_notes_breaks_the_contour(piece):
 def test_filler_between_grid_points_may_go(piece):
     """An eighth between the beats is dropped: 4 of 5 notes, the grid hears all of them.
 
-    At 120 quarters a minute an eighth lasts .25 s, less than a beginner's .30 s.
+    At 120 quarters a minute an eighth lasts .25 s, less than a beginner's .32 s.
     """
     source = analysis_of(TUNE.replace("0 1 64", "0 1/2 64, 1/2 1/2 65"), STRIDE)
     found = fidelity(piece(PLAYED, tempo=120.0), source, BEGINNER)
@@ -276,12 +276,12 @@ def test_a_pick_up_is_counted_from_its_end(piece):
         ("1/2", 65.0, "beginner", "1/2"),  # a rag: eighth .46 s, sixteenth .23 s
         ("1/2", 85.0, "intermediate", "1/2"),  # sixteenth .176 s, under .18
         ("1/2", 80.0, "intermediate", "1/4"),  # sixteenth .1875 s
-        ("1", 100.0, "beginner", "1/2"),  # eighth exactly .30 s
-        ("1", 101.0, "beginner", "1"),
+        ("1", 93.75, "beginner", "1/2"),  # eighth exactly .32 s
+        ("1", 94.0, "beginner", "1"),
         ("1", 60.0, "elementary", "1/4"),  # sixteenth exactly .25 s
         ("3/2", 90.0, "beginner", "1/2"),  # 6/8: eighth .33 s
         ("3/2", 120.0, "beginner", "3/2"),  # eighth .25 s
-        ("1", 200.0, "beginner", "1"),  # .30 s; never coarser than the thumb
+        ("1", 200.0, "beginner", "1"),  # .30 s, under .32; never coarser than the thumb
         ("1", 400.0, "beginner", "1"),
         ("1", 120.0, "advanced", "1/4"),  # as the source, to a quarter of the beat
     ],

@@ -48,15 +48,15 @@ def test_a_pickup_does_not_hide_the_meter() -> None:
 @pytest.mark.parametrize(
     ("target", "beat", "expected"),
     [
-        (100, "1", 65),  # the level's share: .65 of 100; the thumb has .92 s
-        (100, "1/2", 65),  # 60 x 1/2 / .45 s = 66 leaves the share as it is
-        (140, "1/2", 66),  # the thumb's .45 s rule: 66, not 91
+        (100, "1", 60),  # the level's share: .60 of 100; the thumb has 1 s
+        (100, "1/2", 60),  # 60 x 1/2 / .48 s = 62 leaves the share as it is
+        (140, "1/2", 62),  # the thumb's .48 s rule: 62, not 84
         (200, "1/2", 80),  # never below .40 of the target
-        (200, "3/2", 130),  # a thumb on dotted quarters has time
+        (200, "3/2", 120),  # a thumb on dotted quarters has time
     ],
 )
 def test_a_beginner_plays_slower(target: float, beat: str, expected: float) -> None:
-    """Beginner: .65 of the target, .45 s between thumb notes, at least .40 of the target."""
+    """Beginner: .60 of the target, .48 s between thumb notes, at least .40 of the target."""
     level = level_named("beginner")
     assert student_tempo(stride(beat=beat), level, target, TABLE) == expected
 
