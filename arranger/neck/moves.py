@@ -275,18 +275,16 @@ class Mover:
     ) -> IntArray:
         """A finger put down, sliding along its string, or leaving it for another."""
         table = self._finger_table(self._pace(step.seconds))
-        # Many grips plant the same fingers: each two different ways are priced once.
         ways, which = before.stances
         others, other = after.stances
-        priced = len(ways) * len(others) < len(here)
-        # One finger after another: (5, ways, others), or (5, moves) where that is less.
-        off, on = ((ways.T + 1) * _PLACES, others.T + 1)
-        total: IntArray = (
-            table.take(off[:, :, None] + on[:, None, :])
-            if priced
-            else table.take(off.take(which[here], 1) + on.take(other[there], 1))
-        ).sum(axis=0, dtype=np.int32)
-        return total[which[here], other[there]] if priced else total
+        off, on = (ways.T + 1) * _PLACES, others.T + 1  # one finger after another
+        if len(ways) * len(others) < len(here):
+            # Many grips plant the same fingers: each two different ways are priced once.
+            priced = table.take(off[:, :, None] + on[:, None, :]).sum(axis=0, dtype=np.int32)
+            return priced[which[here], other[there]]
+        moved = off.take(which[here], axis=1) + on.take(other[there], axis=1)
+        total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
+        return total
 
     def _finger_table(self, pace: float) -> IntArray:
         """What one finger costs between any two places, which are numbered from none on."""
@@ -325,17 +323,15 @@ class Mover:
         """
         if not step.chord_begins and not step.may_change:
             return np.zeros(len(here), dtype=np.int32)
-        paced = np.int32(self.change if step.brief else 0)
         entry = self.hand_costs[after.hand]
-        if step.chord_begins and not paced:
+        if step.chord_begins and not (step.brief and self.change):
             return entry[there]
         changed = before.hand[here] != after.hand[there]
+        taken_up = self.shaped[after.hand] * np.int32(self.change if step.brief else 0)
         if step.chord_begins:
-            taken_up = changed & self.shaped[after.hand][there]
-            return entry[there] + np.where(taken_up, paced, np.int32(0))
-        entry = entry + self.shaped[after.hand] * paced
-        extra = np.int32(tenths(self.shapes.change_within))
-        return np.where(changed, (entry + extra)[there], np.int32(0))
+            return entry[there] + np.where(changed, taken_up[there], np.int32(0))
+        within = entry + taken_up + np.int32(tenths(self.shapes.change_within))
+        return np.where(changed, within[there], np.int32(0))
 
     def _tune(
         self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
