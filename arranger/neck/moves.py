@@ -280,8 +280,8 @@ class Mover:
         off, on = (ways.T + 1) * _PLACES, others.T + 1  # one finger after another
         if len(ways) * len(others) < len(here):
             # Many grips plant the same fingers: each two different ways are priced once.
-            priced = table.take(off[:, :, None] + on[:, None, :]).sum(axis=0, dtype=np.int32)
-            return priced[which[here], other[there]]
+            priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(axis=0)
+            return priced.astype(np.int32)[which[here], other[there]]
         moved = off.take(which[here], axis=1) + on.take(other[there], axis=1)
         total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
         return total
