@@ -43,9 +43,12 @@ LEVEL_NAME = "as written"
 
 
 def merged(notes: Sequence[WrittenNote]) -> tuple[WrittenNote, ...]:
-    """Sorted by onset, then from high to low; a pitch struck twice at once is one note."""
+    """Sorted by onset, then from high to low; a pitch struck twice at once is one note.
+
+    It is of the upper of its voices as far as they are known, in whatever order they come.
+    """
     found: dict[tuple[Beat, int], WrittenNote] = {}
-    for note in notes:
+    for note in sorted(notes, key=lambda note: (note.voice == 0, note.voice)):
         known = found.get((note.onset, note.midi))
         if known is not None:
             note = replace(  # noqa: PLW2901

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from arranger import finger_notes
@@ -135,7 +135,13 @@ def test_every_note_is_played_as_written_or_named(notes):
             assert written.onset + one.length >= later[0]
 
 
+def _low_e(at: int, voice: int) -> WrittenNote:
+    return WrittenNote(onset=Fraction(at, 4), length=Fraction(1, 4), midi=40, voice=voice)
+
+
 @settings(max_examples=10, deadline=None)
 @given(few_at_once)
+@example([_low_e(0, 0), _low_e(0, 1), _low_e(1, 0)])  # two voices meet in a note
+@example([_low_e(0, 2), _low_e(0, 1), _low_e(1, 2)])
 def test_the_same_notes_get_the_same_fingers(notes):
     assert finger_notes(notes).left == finger_notes(list(reversed(notes))).left
