@@ -36,24 +36,21 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
-from arranger.read.hands import find_hands, struck
-from arranger.read.reading import gridded_piece
-from arranger.read.split import (
+from arranger.read.hand_features import (
     BASES,
     SIZES,
     START,
     TOTAL,
     Group,
     History,
-    best_counts,
-    extended,
     group_features,
-    grouped,
     hand_features,
     pair_features,
-    step,
     wait_of,
 )
+from arranger.read.hands import find_hands, struck
+from arranger.read.reading import gridded_piece
+from arranger.read.split import best_counts, extended, grouped, step
 from arranger.read.table import reading_table
 
 BEAM = 4
