@@ -39,6 +39,7 @@ class FeatureTable(Table):
     memory: int
     long: int
     very_long: int
+    twice: int
     widest: int
     most_struck: int
     most: int
@@ -49,7 +50,7 @@ class FeatureTable(Table):
 
 _TABLE = load("hand_features", FeatureTable)
 WINDOW, SLOW, MEMORY, LONG = _TABLE.window, _TABLE.slow, _TABLE.memory, _TABLE.long
-VERY_LONG = _TABLE.very_long
+VERY_LONG, TWICE = _TABLE.very_long, _TABLE.twice
 WIDEST, MOST_STRUCK, MOST = _TABLE.widest, _TABLE.most_struck, _TABLE.most
 NOW, PERIODS = _TABLE.now, _TABLE.periods
 PACES, LEAPS, SPANS = _TABLE.edges.paces, _TABLE.edges.leaps, _TABLE.edges.spans

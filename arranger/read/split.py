@@ -5,15 +5,20 @@ At each onset one split point parts the notes: above it the right hand, below it
 of splits; each step is scored by what either hand would have to do: stretch, leap, hold on,
 stop in the middle of a line, play what the other hand played before.
 
-Features: ``hand_features.py``. Weights: ``tables/hands.toml``, one list of weights a
-feature, a weight a bin, learnt from open data by tests/bench/train_hands.py.
+The music is heard twice. The first time it runs from its end to its beginning, where a hand is
+known by what it will play; the second time it runs as written, and a split costs something for
+each note that it gives to the other hand than the first hearing did. Each is wrong at places of
+its own; where the second is not sure, the first decides.
+
+Features: ``hand_features.py``. Weights: ``tables/hands.toml``, for either hearing one list of
+weights a feature, a weight a bin, learnt from open data by tests/bench/train_hands.py.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
-from itertools import chain
+from collections.abc import Mapping, Sequence
+from itertools import chain, zip_longest
 from typing import NamedTuple
 
 from arranger.music.score import Hand
@@ -27,6 +32,7 @@ from arranger.read.hand_features import (
     SLOW,
     START,
     STEPS,
+    TWICE,
     VERY_LONG,
     WIDEST,
     WINDOW,
@@ -42,19 +48,42 @@ from arranger.read.hand_features import (
 from arranger.tables import Table, load
 
 
+class Hearings(NamedTuple):
+    """Flat weights in the order of ``SIZES`` and width of the beam, for either hearing.
+
+    ``price``: what a note costs where the hearing as written departs from the one backwards,
+    in the unit of the weights.
+    """
+
+    onward: Sequence[float]
+    beam: int
+    backward: Sequence[float]
+    backward_beam: int
+    price: float
+
+
 class SplitTable(Table):
-    """Width of the beam, and for each feature of ``SIZES`` a weight for each bin."""
+    """``tables/hands.toml``: for each feature of ``SIZES`` a weight for each bin."""
 
     beam: int
-    weights: dict[str, tuple[float, ...]]
+    backward_beam: int
+    price: float
+    onward: dict[str, tuple[float, ...]]
+    backward: dict[str, tuple[float, ...]]
 
-    def flat(self) -> list[float]:
-        """All weights in the order of ``SIZES``."""
-        flat: list[float] = []
-        for name, size in SIZES.items():
-            own = self.weights.get(name, ())
-            flat += [*own, *[0.0] * (size - len(own))]
-        return flat
+    def hearings(self) -> Hearings:
+        """The same with the weights made flat."""
+        onward, backward = _flat(self.onward), _flat(self.backward)
+        return Hearings(onward, self.beam, backward, self.backward_beam, self.price)
+
+
+def _flat(weights: Mapping[str, Sequence[float]]) -> list[float]:
+    """All weights in the order of ``SIZES``; what has none counts nothing."""
+    flat: list[float] = []
+    for name, size in SIZES.items():
+        own = weights.get(name, ())
+        flat += [*own, *[0.0] * (size - len(own))]
+    return flat
 
 
 class Struck(NamedTuple):
@@ -67,14 +96,25 @@ class Struck(NamedTuple):
 
 def split_hands(notes: Sequence[Struck]) -> tuple[Hand, ...]:
     """The hand of each note (``notes`` sorted by onset, then from high to low)."""
-    table = load("hands", SplitTable)
     groups = grouped(notes)
-    beam = table.beam if len(groups) <= LONG else 2 if len(groups) <= VERY_LONG else 1
-    counts = best_counts(groups, table.flat(), beam)
+    counts = parted(groups, load("hands", SplitTable).hearings())
     hands: list[Hand] = []
     for group, count in zip(groups, counts, strict=True):
         hands += ["right" if i < count else "left" for i in range(len(group.pitches))]
     return tuple(hands)
+
+
+def parted(groups: Sequence[Group], by: Hearings) -> list[int]:
+    """How many of each group's notes, from the top, the right hand plays.
+
+    A long piece is heard as written alone, a longer one with a narrow beam.
+    """
+    if len(groups) > LONG:
+        return best_counts(groups, by.onward, 2 if len(groups) <= VERY_LONG else 1)
+    if sum(len(group.pitches) for group in groups) > TWICE:
+        return best_counts(groups, by.onward, by.beam)
+    first = best_counts(backwards(groups), by.backward, by.backward_beam)[::-1]
+    return best_counts(groups, by.onward, by.beam, [(count, -by.price) for count in first])
 
 
 def grouped(notes: Sequence[Struck]) -> list[Group]:
@@ -93,23 +133,38 @@ def grouped(notes: Sequence[Struck]) -> list[Group]:
                 tuple(pitches[place:stop]),
                 tuple(note.gate for note in notes[place:stop]),
                 border(pitches[low:high]),
-                _ahead(notes[place:stop], notes[stop : stop + MOST_STRUCK]),
+                (),
             )
         )
         place = stop
-    return groups
+    return _looking_ahead(groups)
 
 
-def _ahead(now: Sequence[Struck], coming: Sequence[Struck]) -> tuple[int, ...]:
-    """For each note a bin of the way to the nearest of the next notes struck; none, none."""
-    if not coming:
-        return ()
-    at = coming[0].onset
-    after = [note.midi for note in coming if note.onset == at]
-    base = (len(STEPS) + 1) * bisect_right(PACES, at - now[0].onset)
+def backwards(groups: Sequence[Group]) -> list[Group]:
+    """The groups from last to first, as if time ran to the beginning.
+
+    Lengths stay as they are: a note still begins with its group, and the weights of this
+    hearing are learnt from music turned in the same way.
+    """
+    end = groups[-1].onset if groups else 0.0
+    return _looking_ahead([group._replace(onset=end - group.onset) for group in groups[::-1]])
+
+
+def _looking_ahead(groups: Sequence[Group]) -> list[Group]:
+    """The groups, each knowing the way to the next."""
+    return [
+        now._replace(ahead=_ahead(now, coming) if coming else ())
+        for now, coming in zip_longest(groups, groups[1:])
+    ]
+
+
+def _ahead(now: Group, coming: Group) -> tuple[int, ...]:
+    """For each note a bin of the way to the nearest of the next notes struck."""
+    after = coming.pitches[:MOST_STRUCK]
+    base = (len(STEPS) + 1) * bisect_right(PACES, coming.onset - now.onset)
     return tuple(
-        base + bisect_right(STEPS, min((midi - note.midi for midi in after), key=abs))
-        for note in now
+        base + bisect_right(STEPS, min((midi - own for midi in after), key=abs))
+        for own in now.pitches
     )
 
 
@@ -130,11 +185,16 @@ def border(pitches: Sequence[int]) -> float:
     return where
 
 
-def best_counts(groups: Sequence[Group], weights: Sequence[float], beam: int) -> list[int]:
-    """How many of each group's notes, from the top, the right hand plays."""
+def best_counts(
+    groups: Sequence[Group],
+    weights: Sequence[float],
+    beam: int,
+    told: Sequence[tuple[int, float]] = (),
+) -> list[int]:
+    """Counts of notes for the right hand, heard once in the order given; ``told`` as below."""
     histories = [START]
-    for group in groups:
-        histories = extended(histories, group, weights, beam)
+    for group, known in zip_longest(groups, told):
+        histories = extended(histories, group, weights, beam, known)
     best: History | None = histories[0]
     counts = []
     while best is not None and best.before is not None:
@@ -148,19 +208,20 @@ def extended(
     group: Group,
     weights: Sequence[float],
     beam: int,
-    taught: tuple[int, float] | None = None,
+    told: tuple[int, float] | None = None,
 ) -> list[History]:
     """The best histories one group on, best first.
 
     What one hand does depends on that hand alone, so it is weighed once for all histories
-    that share the hand's past. Who learns gives as ``taught`` the true count and the margin
-    that other counts get for each note put wrong.
+    that share the hand's past. ``told`` is a count known before, and what another count gets
+    for each note that it puts otherwise: who learns gives the true count and a margin, who has
+    heard the piece backwards what was heard there and a price below 0.
     """
     size = len(group.pitches)
     counts = _playable(group)
     stills = [
         sum([weights[name] for name in group_features(group, count)])
-        + (taught[1] * abs(count - taught[0]) if taught else 0.0)
+        + (told[1] * abs(count - told[0]) if told else 0.0)
         for count in counts
     ]
     known: dict[int, tuple[Wait, list[float]]] = {}

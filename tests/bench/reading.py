@@ -25,7 +25,7 @@ import analysis
 import form
 import mido
 import songs
-from train_hands import BEAM, Example, example, right_notes
+from train_hands import Example, example, right_notes
 
 from arranger.music.errors import ArrangerError
 from arranger.music.score import Score
@@ -44,7 +44,7 @@ def percent(part: float, whole: float) -> str:
 
 def hands(examples: list[Example]) -> None:
     """Notes given to the true hand."""
-    weights = load("hands", SplitTable).flat()
+    by = load("hands", SplitTable).hearings()
     rags = [e for e in examples if e[0].startswith("joplin")]
     for name, chosen in (("rags", rags), ("all", examples)):
         total = sum(len(e[3]) for e in chosen)
@@ -53,10 +53,10 @@ def hands(examples: list[Example]) -> None:
             for e in chosen
             for pitch, right in zip((p for g in e[1] for p in g.pitches), e[3], strict=True)
         )
-        learnt = sum(right_notes(e, weights) for e in chosen)
+        learnt = sum(right_notes(e, by) for e in chosen)
         print(
             f"hands, {name:4} {total:6} notes   middle C {percent(plain, total)}"
-            f"   beam of {BEAM} {percent(learnt, total)}"
+            f"   told by ear {percent(learnt, total)}"
         )
 
 

@@ -6,11 +6,22 @@ from pathlib import Path
 
 import pytest
 
-from arranger.read import read
+from arranger.read import read, split
+from arranger.read.hand_features import TOTAL
 from arranger.read.hands import find_hands, struck
 from arranger.read.reading import gridded_piece
-from arranger.read.split import border, split_hands
+from arranger.read.split import (
+    SplitTable,
+    Struck,
+    backwards,
+    best_counts,
+    border,
+    grouped,
+    parted,
+    split_hands,
+)
 from arranger.read.table import reading_table
+from arranger.tables import load
 
 
 def test_the_border_of_two_registers():
@@ -41,6 +52,40 @@ def test_jitter_and_tempo_do_not_upset_the_hands(make_midi, march):
     assert [(n.midi, n.hand) for n in played.notes] == [
         (n.midi, n.hand) for n in straight.notes
     ]
+
+
+MARCH = [
+    Struck(onset, 0.5, midi)
+    for onset, chord in enumerate([(76, 48), (72, 64, 55), (74, 60, 43), (71, 67, 50)] * 4)
+    for midi in chord
+]
+
+
+def test_music_turned_round_twice_is_as_it_was():
+    groups = grouped(MARCH)
+    turned = backwards(groups)
+    assert [group.pitches for group in turned] == [group.pitches for group in groups[::-1]]
+    assert turned[0].onset == 0
+    assert backwards(turned) == groups
+    assert backwards([]) == []
+
+
+def test_what_was_heard_from_the_end_decides_where_the_other_hearing_does_not_know():
+    learnt = load("hands", SplitTable).hearings()
+    deaf = learnt._replace(onward=[0.0] * TOTAL)
+    groups = grouped(MARCH)
+    heard = best_counts(backwards(groups), learnt.backward, learnt.backward_beam)[::-1]
+    assert set(heard) != {0}
+    assert parted(groups, deaf) == heard
+    assert parted(groups, deaf._replace(price=0.0)) != heard
+
+
+def test_a_piece_of_very_many_notes_is_heard_once(monkeypatch):
+    monkeypatch.setattr(split, "TWICE", len(MARCH) - 1)
+    by = load("hands", SplitTable).hearings()
+    deaf = by._replace(onward=[0.0] * TOTAL)
+    groups = grouped(MARCH)
+    assert parted(groups, deaf) == best_counts(groups, deaf.onward, by.beam)
 
 
 @pytest.mark.parametrize(
