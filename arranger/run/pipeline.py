@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import ceil
+from math import ceil, floor
 from pathlib import Path
 
 from arranger.judge import hardest_bars, judge, richness, unfaithful_bars
@@ -227,8 +227,8 @@ def suited(
 ) -> Result:
     """The arrangement at one level, unless the piece does not suit it.
 
-    A piece too far from its source in the key that lies best is tried in the other keys
-    of the level before it is refused.
+    A piece too far from its source in the key that lies best is tried in the keys that come
+    next (``keys_beside`` of the solving table) before it is refused.
     """
     level, player = _who(level_name, wishes)
     reduction = _reduced(analysis, level_name, level, player, wishes)
@@ -236,10 +236,9 @@ def suited(
     wrong = _misfit(result.verdict, level)
     if not wrong or anyway:
         return result
-    for setting in reduction.settings:
-        if setting.key == result.arrangement.key:
-            continue
-        alone = replace(reduction, settings=(setting,))
+    settings = {setting.key: setting for setting in reduction.settings}
+    for entry in result.arrangement.keys[1 : 1 + solving().keys_beside]:
+        alone = replace(reduction, settings=(settings[entry.key],))
         # Other ways to play its bars are looked for only in the key that is taken.
         other = _placed(alone, level, player, each=each)
         if not _misfit(other.verdict, level):
@@ -464,20 +463,25 @@ def _misfit(verdict: Verdict, level: Level) -> str:
     reasons = []
     if heard.grid_fidelity < level.grid_fidelity_least:
         reasons.append(
-            f"{heard.grid_fidelity:.1%} of the tune is heard on the level's grid, less than"
-            f" {level.grid_fidelity_least:.0%}"
+            f"{_down(heard.grid_fidelity, 3):.1%} of the tune is heard on the level's grid,"
+            f" less than {level.grid_fidelity_least:.0%}"
         )
     if heard.melody_kept < level.melody_kept_least:
         reasons.append(
-            f"{heard.melody_kept:.0%} of the tune's notes are kept, less than"
+            f"{_down(heard.melody_kept, 2):.0%} of the tune's notes are kept, less than"
             f" {level.melody_kept_least:.0%}: it runs faster than the level's fingers"
         )
     if heard.contour_breaks > level.contour_breaks_most:
         reasons.append(
-            f"{heard.contour_breaks:.1%} of its steps change direction, more than"
+            f"{-_down(-heard.contour_breaks, 3):.1%} of its steps change direction, more than"
             f" {level.contour_breaks_most:.0%}"
         )
     return " and ".join(reasons)
+
+
+def _down(share: float, places: int) -> float:
+    """Rounded down, so that a share just below a limit is not shown as the limit."""
+    return floor(round(share * 10**places, 6)) / 10**places
 
 
 def _bars_in_words(bars: tuple[int, ...]) -> str:

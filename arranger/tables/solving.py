@@ -28,6 +28,7 @@ class SolvingTable(Table):
     keys_after_plain: int = Field(ge=1)
     close_keys: float = Field(ge=0)
     even_keys: float = Field(ge=0)
+    keys_beside: int = Field(ge=0)
     far_keys: float = Field(ge=0)
     paces: tuple[tuple[float, float], ...] = Field(min_length=1)
     plain_rounds: tuple[tuple[int, int], ...] = Field(min_length=1)

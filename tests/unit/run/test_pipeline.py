@@ -16,6 +16,7 @@ from arranger.music.key import Key, parse_key
 from arranger.music.verdict import Difficulty, Verdict, Violation
 from arranger.run import pipeline
 from arranger.run.pipeline import Wishes, arrange, arrange_analysis
+from arranger.tables.solving import solving
 
 ANALYSIS = cast(Analysis, SimpleNamespace(score=SimpleNamespace(file="piece.mid")))
 
@@ -45,15 +46,28 @@ class Rooms:
     kept: dict[str, float] = field(default_factory=dict)
     breaks: dict[str, float] = field(default_factory=dict)
     broken: tuple[Violation, ...] = ()
+    keys: tuple[str, ...] = ("G", "C")
+    """What lies best comes first."""
     tried: list[str] = field(default_factory=list)
+    keys_tried: list[str] = field(default_factory=list)
 
     def reduce(
         self, _analysis: Analysis, *, level_name: str, key: str | None, **_: Any
     ) -> Piece:
         self.tried.append(level_name)
-        keys = ["G", "C"] if key is None else [key]
-        settings = tuple(SimpleNamespace(key=parse_key(name)) for name in keys)
+        keys = self.keys if key is None else (key,)
+        settings = tuple(SimpleNamespace(key=parse_key(name)) for name in sorted(keys))
         return Piece(level=level_name, settings=settings)
+
+    def place(self, reduction: Piece, **_: Any) -> Piece:
+        known = {setting.key: setting for setting in reduction.settings}
+        ranked = [key for key in map(parse_key, self.keys) if key in known] or list(known)
+        self.keys_tried.append(ranked[0].short)
+        choices = tuple(
+            KeyChoice(key=key, transposed_by=0, dearer=0.0, solved=True, reason="")
+            for key in ranked
+        )
+        return replace(reduction, settings=tuple(known[key] for key in ranked), keys=choices)
 
     def judge(self, arrangement: Piece, *_: Any) -> Verdict:
         level_name = arrangement.level
@@ -72,7 +86,7 @@ class Rooms:
 def rooms(monkeypatch: pytest.MonkeyPatch) -> Rooms:
     stand_in = Rooms()
     monkeypatch.setattr(pipeline, "reduce", stand_in.reduce)
-    monkeypatch.setattr(pipeline, "place", lambda reduction, **_: reduction)
+    monkeypatch.setattr(pipeline, "place", stand_in.place)
     monkeypatch.setattr(pipeline, "judge", stand_in.judge)
     monkeypatch.setattr(pipeline, "teach", lambda *_: "lesson")
     monkeypatch.setattr(pipeline, "unfaithful_bars", lambda *_: (7, 3))
@@ -119,6 +133,32 @@ def test_another_key_is_tried_before_the_piece_is_refused(rooms: Rooms) -> None:
     ]
     with pytest.raises(LevelMismatch):  # the teacher's key is the only one
         arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(key="G"))
+
+
+def test_no_more_keys_are_tried_than_the_table_says(rooms: Rooms) -> None:
+    """In the order in which they lie under the hand, so that a refusal does not take long."""
+    rooms.keys = ("G", "E", "C", "A", "D")
+    rooms.breaks = {"beginner": 0.12, "beginner D": 0.0}
+    with pytest.raises(LevelMismatch):
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    assert rooms.keys_tried[: 1 + solving().keys_beside] == ["G", "E", "C", "A"]
+    assert "D" not in rooms.keys_tried
+
+
+@pytest.mark.parametrize(
+    ("heard", "said"),
+    [
+        ({"grid": {"beginner": 0.9796}}, "97.9% of the tune is heard"),
+        ({"breaks": {"beginner": 0.10003}}, "10.1% of its steps"),
+    ],
+)
+def test_a_share_just_past_a_limit_is_not_shown_as_the_limit(
+    rooms: Rooms, heard: dict[str, dict[str, float]], said: str
+) -> None:
+    for name, shares in heard.items():
+        setattr(rooms, name, shares)
+    with pytest.raises(LevelMismatch, match=said):
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
 
 
 def test_harder_levels_are_tried_before_easier_ones(rooms: Rooms) -> None:
