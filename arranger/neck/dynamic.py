@@ -17,7 +17,8 @@ import numpy as np
 
 from arranger.neck.grips import Grips, IntArray
 from arranger.neck.moves import FORBIDDEN, Mover, Moves, follow, lead
-from arranger.neck.piece import BarClass, Piece
+from arranger.neck.outline import BarClass
+from arranger.neck.piece import Piece
 
 Path = tuple[int, ...]
 """A grip (row) for each slot of a bar."""

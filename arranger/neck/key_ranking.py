@@ -17,6 +17,7 @@ from arranger.music.reduction import Reduction, Setting
 from arranger.neck.dynamic import Lattice, least_cost
 from arranger.neck.grip_maker import GripMaker
 from arranger.neck.network import KnownBars, network, network_with, piece_in
+from arranger.neck.outline import outline
 from arranger.neck.piece import Piece
 from arranger.tables.solving import SolvingTable, solving
 
@@ -59,8 +60,9 @@ def rank_keys(
         rest = estimated[count:]
     solved: list[tuple[RankedKey, Lattice]] = []
     known: list[RankedKey] = []
+    sketch = outline(reduction, maker.rules.level)
     for setting in settings:
-        net = network(reduction, setting, maker, each=each)
+        net = network(sketch, setting, maker, each=each)
         known.append(RankedKey(setting, _points(reduction, setting, net), plain=False))
         solved.append((known[-1], net))
         most = min(entry.points for entry in known) * (1 + table.even_keys)
@@ -88,7 +90,8 @@ def _halved(
     for bars, most in table.plain_rounds:
         bare = _bare(reduction, sample(reduction, bars))
         # Hands get their numbers here, before any of the tasks.
-        pieces = {key: piece_in(bare, key, plain) for key in trying}
+        sketch = outline(bare, maker.rules.level)
+        pieces = {key: piece_in(sketch, key, plain) for key in trying}
         asked = [
             partial(_plain, bare, key, piece, plain, known.get(key, {}))
             for key, piece in pieces.items()

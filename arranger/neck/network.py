@@ -16,8 +16,9 @@ from arranger.neck.grip_maker import GripMaker
 from arranger.neck.grips import Grips, Held, tenths
 from arranger.neck.hands import Hands
 from arranger.neck.moves import Mover
+from arranger.neck.outline import BarClass, Outline
 from arranger.neck.pace import UNHURRIED, Pace
-from arranger.neck.piece import BarClass, Piece, PieceBuilder
+from arranger.neck.piece import Piece, PieceBuilder
 from arranger.neck.reach import HandRules
 from arranger.tables import Level, Player
 from arranger.tables.arranging import arranging
@@ -49,42 +50,29 @@ def grip_maker(
 
 
 def network(
-    reduction: Reduction,
-    setting: Setting,
-    maker: GripMaker,
-    *,
-    alone: frozenset[int] = frozenset(),
-    each: Each = in_turn,
+    sketch: Outline, setting: Setting, maker: GripMaker, *, each: Each = in_turn
 ) -> Lattice:
-    """Grips and moves of the whole piece in one key; bars ``alone`` share no decisions.
+    """Grips and moves of the whole piece in one key.
 
     ``each`` does tasks of which none needs another.
     """
-    piece = piece_in(reduction, setting, maker, alone=alone)
-    mover = mover_of(reduction, piece, UNHURRIED, maker.burden)
+    piece = piece_in(sketch, setting, maker)
+    mover = mover_of(sketch.reduction, piece, UNHURRIED, maker.burden)
     halves = [piece.classes[::2], piece.classes[1::2]]
     found = each([partial(_made, half, maker, mover, {}) for half in halves])
     made = {bar: one for bars in found for bar, one in bars.items()}
     return lattice(piece, [made[bar] for bar in piece.classes], mover)
 
 
-def piece_in(
-    reduction: Reduction,
-    setting: Setting,
-    maker: GripMaker,
-    *,
-    alone: frozenset[int] = frozenset(),
-) -> Piece:
+def piece_in(sketch: Outline, setting: Setting, maker: GripMaker) -> Piece:
     """The piece in one key. Its hands get their numbers here and nowhere else."""
     return PieceBuilder(
-        reduction=reduction,
+        sketch=sketch,
         setting=setting,
         rules=maker.rules,
-        table=arranging(),
         shapes=fingering().shape,
         lowest_tune=maker.lowest_tune,
         hands=maker.hands,
-        alone=alone,
     ).build()
 
 

@@ -20,6 +20,7 @@ from arranger.neck.marked import beside_book, check_bars, check_way, marked_rows
 from arranger.neck.narrowing import Narrowing
 from arranger.neck.network import at_pace, grip_maker, mover_of, network
 from arranger.neck.others import other_ways
+from arranger.neck.outline import outline
 from arranger.neck.pace import UNHURRIED, Pace, slower, travels
 from arranger.neck.proof import Effort, Proven, prove
 from arranger.neck.shape_branches import Parting
@@ -177,7 +178,7 @@ def _with_marks(
     Also the lattice before it was narrowed by the marks, with the same paths in it.
     """
     alone = window(reduction)
-    net = network(reduction, setting, maker, alone=alone)
+    net = network(outline(reduction, level, alone=alone), setting, maker)
     net = at_pace(reduction, net, pace, maker.burden)
     known = dict(zip(before[0].piece.classes, range(len(before[0].piece.classes)), strict=True))
     rows: dict[tuple[int, int], IntArray] = {}

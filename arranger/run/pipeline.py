@@ -481,7 +481,8 @@ def _misfit(verdict: Verdict, level: Level) -> str:
 
 def _down(share: float, places: int) -> float:
     """Rounded down, so that a share just below a limit is not shown as the limit."""
-    return floor(round(share * 10**places, 6)) / 10**places
+    unit = float(10**places)
+    return floor(round(share * unit, 6)) / unit
 
 
 def _bars_in_words(bars: tuple[int, ...]) -> str:

@@ -62,6 +62,7 @@ from arranger.neck.dynamic import (
 from arranger.neck.grips import NONE, Grips, IntArray, tenths
 from arranger.neck.moves import FORBIDDEN, MOST_STEP, Moves, Step
 from arranger.neck.network import grip_maker, network
+from arranger.neck.outline import outline
 from arranger.neck.placing import effort, shape_budget
 from arranger.neck.proof import Proven, prove
 from arranger.neck.shape_budget import ShapeBudget, shape_numbers
@@ -105,7 +106,7 @@ def problem(file: File, level_name: str) -> Problem:
     built: list[tuple[int, int, Lattice, float]] = []
     for setting in reduction.settings:
         start = time.process_time()
-        net = network(reduction, setting, grip_maker(reduction, level, player))
+        net = network(outline(reduction, level), setting, grip_maker(reduction, level, player))
         seconds = time.process_time() - start
         built.append((_key_cost(reduction, setting, net), setting.key.tonic, net, seconds))
     _, _, best, seconds = min(built, key=lambda entry: entry[:2])

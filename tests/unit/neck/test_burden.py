@@ -17,6 +17,7 @@ from arranger.neck.burden import NO_BURDEN, burden_of
 from arranger.neck.fretboard import Spot
 from arranger.neck.grips import Grip
 from arranger.neck.network import grip_maker, network
+from arranger.neck.outline import outline
 from arranger.reduce import reduce
 from arranger.run.understand import understand
 from arranger.tables import default_player, level_named
@@ -95,7 +96,7 @@ def test_every_stroke_is_priced_once_with_inner_notes_or_without() -> None:
     costs = []
     for burden in (NO_BURDEN, replace(NO_BURDEN, strike=asked)):
         maker = grip_maker(reduction(), LEVEL, PLAYER, burden)
-        net = network(reduction(), reduction().settings[0], maker)
+        net = network(outline(reduction(), maker.rules.level), reduction().settings[0], maker)
         found: dict[tuple[int, int, Grip], tuple[int, bool]] = {}
         for kind, bar in enumerate(net.piece.classes):
             for slot, context in enumerate(bar.contexts):
