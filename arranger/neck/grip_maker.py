@@ -251,11 +251,15 @@ class GripMaker:
         )
         free = self._has_room(context, pairs) & wanted
         room = free & _has_space(pairs)
-        plain = np.flatnonzero(~room)
+        gives = self._gives(context, pairs)
         bare = pairs.cost if context.fill is None else pairs.cost + free * context.fill[1]
+        if not room.any():
+            none = np.zeros(len(bare), dtype=np.int32)
+            return _Drafts(pairs, none, gives, bare.astype(np.int32), none.astype(bool))
+        plain = np.flatnonzero(~room)
         rows = plain.tolist()
         filled = [0] * len(rows)
-        gives = self._gives(context, pairs)[plain].tolist()
+        given = gives[plain].tolist()
         cost = bare[plain].tolist()
         asked_for = [False] * len(rows)
         ask = self.inner.asked(context)
@@ -267,7 +271,7 @@ class GripMaker:
             for found in self.inner.sets(ask, hand, tune, bass):
                 rows.append(row)
                 filled.append(found.number)
-                gives.append(found.gives_third)
+                given.append(found.gives_third)
                 cost.append(apart + found.cost)
                 asked_for.append(found.asked_for)
         which = np.array(rows, dtype=np.intp)
@@ -275,7 +279,7 @@ class GripMaker:
         return _Drafts(
             pairs.only(which[order]),
             np.array(filled, dtype=np.int32)[order],
-            np.array(gives, dtype=bool)[order],
+            np.array(given, dtype=bool)[order],
             np.array(cost, dtype=np.int32)[order],
             np.array(asked_for, dtype=bool)[order],
         )
