@@ -124,7 +124,11 @@ class GripMaker:
 
     def grips(self, context: Context, held: Held | None = None) -> Grips:
         """Every grip of ``context`` that is worth trying, going on from what is ``held``."""
-        pairs = self._pairs(context, held or Held())
+        pairs = self._holdable(context)
+        if held is not None:
+            pairs = pairs.only(
+                held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
+            )
         pairs = self._cheap(context, pairs, self._with_wish(context, pairs))
         drafts = self._drafts(context, pairs)
         keep = drafts.cost <= self._limit(context, drafts.pairs, drafts.cost)
@@ -133,17 +137,9 @@ class GripMaker:
 
     # Tune and thumb ------------------------------------------------------------------
 
-    def _pairs(self, context: Context, held: Held) -> _Pairs:
-        """Tune and thumb together from every hand, where they are clear of each other,
-        can go on from what is held, and can be held by one hand.
-        """
-        pairs = self._holdable(context)
-        return pairs.only(
-            held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
-        )
-
     def _holdable(self, context: Context) -> _Pairs:
-        """The pairs that are clear of each other and can be held, whatever was before.
+        """Tune and thumb together from every hand, where they are clear of each other and
+        can be held by one hand, whatever was before.
 
         Moments of a piece often ask for the same tune over the same bass: found once.
         """

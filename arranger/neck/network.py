@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,9 +14,9 @@ from arranger.neck.burden import NO_BURDEN, Burden
 from arranger.neck.dynamic import BarLattice, Lattice, bar_lattice, lattice
 from arranger.neck.fretboard import neck_of
 from arranger.neck.grip_maker import GripMaker
-from arranger.neck.grips import Grips, Held, tenths
+from arranger.neck.grips import Context, Grips, Held, tenths
 from arranger.neck.hands import Hands
-from arranger.neck.moves import Mover
+from arranger.neck.moves import Mover, Step
 from arranger.neck.outline import BarClass, Outline
 from arranger.neck.pace import UNHURRIED, Pace
 from arranger.neck.piece import Piece, PieceBuilder
@@ -27,6 +28,25 @@ from arranger.tables.hand import hand
 from arranger.tables.solving import solving
 
 KnownBars = dict[BarClass, BarLattice]
+
+
+class Onward(NamedTuple):
+    """Which voices go on sounding over a step, and whether the hand may change its shape."""
+
+    tune: bool
+    bass: bool
+    changes: bool
+
+    @staticmethod
+    def by(step: Step) -> Onward | None:
+        """None where nothing goes on, so that what was before does not matter."""
+        tune, bass = step.tune == "held", step.bass == "held"
+        if not (tune or bass):
+            return None
+        return Onward(tune, bass, step.chord_begins or step.may_change)
+
+
+KnownGrips = dict[tuple[Context, Onward | None, Grips | None], Grips]
 
 
 def grip_maker(
@@ -118,21 +138,26 @@ def mover_of(reduction: Reduction, piece: Piece, pace: Pace, burden: Burden) -> 
 def _made(
     bars: Sequence[BarClass], maker: GripMaker, mover: Mover, known: KnownBars
 ) -> KnownBars:
+    grips: KnownGrips = {}
     return {
-        bar: known[bar] if bar in known else bar_lattice(bar, _bar_grips(bar, maker), mover)
+        bar: known[bar]
+        if bar in known
+        else bar_lattice(bar, _bar_grips(bar, maker, grips), mover)
         for bar in bars
     }
 
 
-def _bar_grips(bar: BarClass, maker: GripMaker) -> tuple[Grips, ...]:
-    """The grips of a bar's slots, each going on from what the slot before may hold."""
-    found = [maker.grips(bar.contexts[0])]
-    for context, step in zip(bar.contexts[1:], bar.steps, strict=True):
-        held = Held.after(
-            found[-1],
-            tune=step.tune == "held",
-            bass=step.bass == "held",
-            changes=step.chord_begins or step.may_change,
-        )
-        found.append(maker.grips(context, held))
+def _bar_grips(bar: BarClass, maker: GripMaker, known: KnownGrips) -> tuple[Grips, ...]:
+    """The grips of a bar's slots, each going on from what the slot before may hold.
+
+    ``known`` gathers them: bars that differ often have slots in common.
+    """
+    found: list[Grips] = []
+    for context, step in zip(bar.contexts, (None, *bar.steps), strict=True):
+        onward = None if step is None else Onward.by(step)
+        key = (context, onward, None if onward is None else found[-1])
+        if key not in known:
+            held = None if onward is None else Held.after(found[-1], **onward._asdict())
+            known[key] = maker.grips(context, held)
+        found.append(known[key])
     return tuple(found)
