@@ -6,7 +6,7 @@ the student's tempo, costs whole tenths of a point.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from arranger.music.reduction import MelodyNote, Reduction, Slot
@@ -173,8 +173,10 @@ class _Outliner:
         note that begins in the next bar.
         """
         before, after = bars[place][-1], bars[place + 1][0]
-        held = after.melody is not None and not after.melody_begins
         first = next((slot for slot in bars[place + 1] if slot.melody_begins), None)
+        if after.bar > before.bar + 1:
+            return self._gap(before, after, first)
+        held = after.melody is not None and not after.melody_begins
         fold, may = NO_FOLD, False
         if first is not None and not held:
             note = self._tune(first)
@@ -183,6 +185,13 @@ class _Outliner:
             if note is not None and last is not None:
                 fold = self._fold(note, last)
         return self._step(before, after, may_fold=may, fold=fold, opens_bar=True)
+
+    def _gap(self, before: Slot, after: Slot, first: Slot | None) -> Step:
+        """The step over bars that were left out of a sample: tune and bass begin anew."""
+        step = self._step(
+            before, after, may_fold=first is not None, fold=NO_FOLD, opens_bar=True
+        )
+        return replace(step, alternates=False, bass_step=None, led_by=(), chord_begins=True)
 
     def _last_tune(self, slot: Slot) -> MelodyNote | None:
         """The tune note before the one that begins in ``slot``."""

@@ -29,7 +29,8 @@ def allowed(shape: ChordShape, level: Level, player: Player) -> bool:
 def settings(
     analysis: Analysis, level: Level, player: Player, wish: str | None, costs: KeyCosts
 ) -> tuple[Setting, ...]:
-    """The keys to try. ``wish`` is the teacher's key, which is then the only one.
+    """The keys to try, at most ``costs.most``. ``wish`` is the teacher's key, which is then
+    the only one.
 
     Raises
     ------
@@ -50,7 +51,7 @@ def settings(
         if _friendly(Key(tonic, source.mode), level)
     ]
     tried.sort(key=lambda setting: (setting.promise, setting.key.tonic))
-    return tuple(tried)
+    return tuple(tried[: costs.most])
 
 
 def _wished(wish: str, source: Key) -> Key:

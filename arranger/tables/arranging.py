@@ -71,6 +71,7 @@ class FillCosts(Table):
 
 class KeyCosts(Table):
     accidental: float = Field(ge=0)
+    most: int = Field(ge=1)
     first: tuple[str, ...]
     later: float = Field(ge=0)
 

@@ -37,7 +37,21 @@ def test_a_beginner_plays_in_the_friendly_keys_of_the_mode() -> None:
 def test_the_level_opens_more_keys() -> None:
     assert set(names(tried(THREE_CHORDS, "elementary"))) == {"C", "G", "D", "A", "E", "F"}
     assert all(abs(s.key.sharps) <= 3 for s in tried(THREE_CHORDS, "intermediate"))
-    assert len(tried(THREE_CHORDS, "advanced")) == 12
+    twelve = settings(
+        THREE_CHORDS,
+        level_named("advanced"),
+        default_player(level_named("advanced")),
+        None,
+        COSTS.model_copy(update={"most": 12}),
+    )
+    assert len(twelve) == 12
+
+
+def test_no_more_keys_are_tried_than_the_table_says() -> None:
+    """Those that promise most."""
+    found = tried(THREE_CHORDS, "advanced")
+    assert len(found) == COSTS.most
+    assert {"D", "A", "G", "C", "E"} < set(names(found))
 
 
 def test_keys_with_open_basses_promise_most() -> None:
