@@ -193,7 +193,7 @@ class VoicingMaker:
         price = tenths(self.bass.high * above) + self.burden.begun(spot)
         if hand.shape is not None and hand.shape.frets[6 - spot.string] == spot.fret:
             return price
-        if spot.string > 4 and midi >= self.rules.neck.tuning[spot.string - 2]:
+        if midi >= self.rules.neck.tuning[spot.string - 2]:
             price += tenths(self.bass.past_open)
         return price + (tenths(self.rules.costs.not_in_shape) if hand.shape is not None else 0)
 

@@ -254,7 +254,7 @@ class PlainGripMaker:
         extra = tenths(self.rules.costs.not_in_shape) if outside else 0
         in_shape = hand.shape is not None and _in_shape(hand.shape.frets, spot)
         open_above = self.rules.neck.midi(Spot(spot.string - 1, 0))
-        if context.stroke_begins and not in_shape and spot.string in (5, 6):
+        if context.stroke_begins and not in_shape:
             past = self.rules.neck.midi(spot) >= open_above
             extra += tenths(self.bass_costs.past_open) if past else 0
         for finger, cost in self._fingers(spot, hand, begins=context.stroke_begins):

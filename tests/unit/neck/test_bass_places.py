@@ -37,9 +37,12 @@ def test_past_the_next_open_string_a_bass_note_costs_more(string: int, fret: int
     assert price(Spot(string, 4)) == 0
 
 
-def test_the_thumb_s_highest_string_has_no_open_string_to_spare_it() -> None:
-    """String 3 belongs to the fingers."""
+def test_past_the_fingers_open_string_it_costs_more_too() -> None:
+    """The thumb's part stays below the open third string, which is the fingers'. Up to F3 it
+    costs nothing to lie high, G3 is two semitones above.
+    """
     assert price(Spot(4, 3)) == 0
+    assert price(Spot(4, 5)) == round(10 * (BASS.past_open + 2 * BASS.high))
 
 
 def test_a_shape_brings_its_bass_along() -> None:
