@@ -102,7 +102,7 @@ def _raced(
         found = dict(zip(trying, each(asked), strict=True))
         known = {key: bars for key, (_, bars) in found.items()}  # a later round has them too
         ranked = _in_order(entry for entry, _ in found.values())
-        unsure = sqrt(1 / bars - 1 / different) if 0 < bars < different else 0.0
+        unsure = _unsure(bars, different)
         far = max(table.close_keys, table.far_keys * unsure)
         kept = sum(entry.dearer <= far for entry in ranked[:most])
         dropped = [*ranked[kept:], *dropped]
@@ -111,6 +111,13 @@ def _raced(
         if kept == 1 or not unsure:
             break
     return [*ranked, *dropped]
+
+
+def _unsure(bars: int, different: int) -> float:
+    """How unsure a mean over ``bars`` of the different bars is, without its unit; 0 where all
+    of them are heard.
+    """
+    return sqrt(1 / bars - 1 / different) if 0 < bars < different else 0.0
 
 
 def _plain(
