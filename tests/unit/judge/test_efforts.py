@@ -6,6 +6,7 @@ Scales are those of the test, round and all different, so that no slip cancels a
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
@@ -253,6 +254,13 @@ def test_a_note_off_the_beat_counts_when_the_thumb_comes_under_it(piece):
     found = efforts(plucking.independence, piece(lines, tempo=60.0))
     text = "a plucks off the beat, the thumb under it 0.50 s later"
     assert found == [(1, 0.5, 2.0, text)]
+
+
+def test_beats_are_counted_from_the_start_of_the_bar(piece):
+    """Bars of five eighths, three and two: the second begins two and a half quarters in."""
+    lines = "0 1 bass 6 0 0 p \n 5/2 1 melody 1 0 0 a \n 3 1 bass 5 0 0 p"
+    written = piece(lines, tempo=60.0, meter=(5, 8), beat=Fraction(3, 2))
+    assert efforts(plucking.independence, written) == []
 
 
 def test_a_slur_counts_under_a_thumb_note_only(piece):
