@@ -53,8 +53,10 @@ class Outline:
 def outline(
     reduction: Reduction, level: Level, *, alone: frozenset[int] = frozenset()
 ) -> Outline:
-    """The outline of a reduction, its equal bars folded into classes; bars without slots are
-    passed over. ``alone`` names bars by index, see ``BarClass``.
+    """The outline of a reduction, its equal bars folded into classes.
+
+    Bars without slots are those that a sample leaves out: after them tune and bass begin anew.
+    ``alone`` names bars by index, see ``BarClass``.
     """
     return _Outliner(reduction, level, arranging(), alone).build()
 
