@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -65,9 +65,10 @@ def barre_marks(arrangement: Arrangement) -> tuple[BarreMark, ...]:
     under it sounds behind its fret: there it is set on its tip, and lies down after.
     """
     marks = []
+    timed = _Timed(arrangement.notes)
     for group, shape in _groups(arrangement):
         whole = _Stay(tuple(group), group[0].onset, max(note.end for note in group))
-        for stay in _lying(whole, arrangement.notes):
+        for stay in _lying(whole, timed):
             marks.append(
                 BarreMark(
                     start=stay.start,
@@ -99,18 +100,31 @@ class _Stay:
         return _Stay(tuple(inside), start, end)
 
 
-def _lying(stay: _Stay, notes: Sequence[Placement]) -> Iterator[_Stay]:
+class _Timed:
+    """Notes in order of time, so that those of a moment need no look at all the others."""
+
+    def __init__(self, notes: Sequence[Placement]) -> None:
+        self._notes = notes
+        self._onsets = [note.onset for note in notes]
+        self._longest = max((note.length for note in notes), default=Beat(0))
+
+    def during(self, start: Beat, end: Beat) -> Iterator[Placement]:
+        """Notes that sound in ``[start, end)``."""
+        first = bisect_left(self._onsets, start - self._longest)
+        for note in self._notes[first : bisect_left(self._onsets, end)]:
+            if start < note.end:
+                yield note
+
+
+def _lying(stay: _Stay, notes: _Timed) -> Iterator[_Stay]:
     """The parts of a stay in which the finger lies across strings."""
     if not stay.notes or stay.span < 2:
         return
     strings = [note.string for note in stay.notes]
     behind = [
         note
-        for note in notes
-        if note.fret < stay.notes[0].fret
-        and min(strings) <= note.string <= max(strings)
-        and note.onset < stay.end
-        and stay.start < note.end
+        for note in notes.during(stay.start, stay.end)
+        if note.fret < stay.notes[0].fret and min(strings) <= note.string <= max(strings)
     ]
     if not behind:
         yield stay
