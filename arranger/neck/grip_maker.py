@@ -8,6 +8,7 @@ and of grips that differ in inner notes alone all but the cheapest.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from arranger.neck.grips import (
     tenths,
 )
 from arranger.neck.hands import Hands
-from arranger.neck.inner_notes import InnerNotes, presses_of
+from arranger.neck.inner_notes import Filled, InnerNotes, presses_of
 from arranger.neck.reach import HandRules
 from arranger.neck.voicings import VoicingMaker, Voicings
 from arranger.tables.arranging import BassCosts, FillCosts, MelodyCosts
@@ -253,32 +254,32 @@ class GripMaker:
             none = np.zeros(len(bare), dtype=np.int32)
             return _Drafts(pairs, none, gives, bare.astype(np.int32), none.astype(bool))
         plain = np.flatnonzero(~room)
-        rows = plain.tolist()
-        filled = [0] * len(rows)
-        given = gives[plain].tolist()
-        cost = bare[plain].tolist()
-        asked_for = [False] * len(rows)
-        ask = self.inner.asked(context)
-        spare = np.flatnonzero(room)
-        columns = (pairs.hand, pairs.tune_code, pairs.bass_code, pairs.apart)
-        for row, hand, tune, bass, apart in zip(
-            spare.tolist(), *(column[spare].tolist() for column in columns), strict=True
-        ):
-            for found in self.inner.sets(ask, hand, tune, bass):
-                rows.append(row)
-                filled.append(found.number)
-                given.append(found.gives_third)
-                cost.append(apart + found.cost)
-                asked_for.append(found.asked_for)
-        which = np.array(rows, dtype=np.intp)
+        rows, sets = self._inner_sets(context, pairs, np.flatnonzero(room))
+        number, given, cost, asked_for = sets.T
+        none = np.zeros(len(plain), dtype=np.int32)
+        which = np.concatenate([plain, rows])
         order = np.argsort(which, kind="stable")
         return _Drafts(
             pairs.only(which[order]),
-            np.array(filled, dtype=np.int32)[order],
-            np.array(given, dtype=bool)[order],
-            np.array(cost, dtype=np.int32)[order],
-            np.array(asked_for, dtype=bool)[order],
+            np.concatenate([none, number])[order],
+            np.concatenate([gives[plain], given.astype(bool)])[order],
+            np.concatenate([bare[plain], pairs.apart[rows] + cost])[order].astype(np.int32),
+            np.concatenate([none, asked_for])[order].astype(bool),
         )
+
+    def _inner_sets(
+        self, context: Context, pairs: _Pairs, spare: RowArray
+    ) -> tuple[RowArray, IntArray]:
+        """The sets of inner notes for the rows ``spare``: the row of each, and (sets, 4) what
+        ``Filled`` says of it.
+        """
+        asking = self.inner.asked(context)
+        columns = (pairs.hand, pairs.tune_code, pairs.bass_code)
+        grips = zip(*(column[spare].tolist() for column in columns), strict=True)
+        found = [self.inner.sets(asking, *grip) for grip in grips]
+        rows = np.repeat(spare, [len(sets) for sets in found])
+        flat = chain.from_iterable(chain.from_iterable(found))
+        return rows, np.fromiter(flat, dtype=np.int32).reshape(-1, len(Filled._fields))
 
     def _gives(self, context: Context, pairs: _Pairs) -> NDArray[np.bool_]:
         """Whether tune or thumb begin the third that the bar owes."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
+from typing import NamedTuple
 
 from arranger.music.reduction import Reduction
 from arranger.music.score import Bar
@@ -21,8 +22,7 @@ HIGHEST_ALONE, LOWEST_ALONE = 67, 45
 """MIDI numbers that inner notes stay within where no tune or bass bounds them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Filled:
+class Filled(NamedTuple):
     """A set of inner notes by its number, with what it and the whole hold cost, in tenths."""
 
     number: int

@@ -15,6 +15,13 @@ from arranger.tables.fingering import MoveCosts, ShapeCosts
 FORBIDDEN = 10**7
 """Tenths that no arrangement costs: the move cannot be made."""
 
+Index = NDArray[np.int32] | tuple[slice | None, slice | None]
+"""Which rows of a column: one for each pair, or all of them along an axis of their own."""
+_ROW: Index = (None, slice(None))
+_COLUMN: Index = (slice(None), None)
+_NOTHING: IntArray = np.zeros(1, dtype=np.int32)
+"""What no pair costs."""
+
 _PLACES = 7 * 32 + 1
 """Places where a finger may stand: a fret of a string, or none."""
 
@@ -177,9 +184,7 @@ def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArra
     first = np.concatenate([i for i, _ in pairs])
     second = np.concatenate([j for _, j in pairs])
     if not step.opens_bar:
-        was, given = before.third_heard.astype(np.bool_), after.third_given.astype(np.bool_)
-        heard = after.third_heard.astype(np.bool_)
-        kept = np.flatnonzero((was[first] | given[second]) == heard[second])
+        kept = np.flatnonzero(_remembered(before, after, first, second, step))
         first, second = first[kept], second[kept]
     if len(pairs) > 1:  # the pairs of one case come in order
         order = np.argsort(second * len(before) + first)
@@ -222,6 +227,23 @@ def _marks(grips: Grips, step: Step, *, tune: bool, bass: bool) -> NDArray[np.in
     return mark
 
 
+def _free(step: Step) -> bool:
+    """Whether any grip may follow any other, but for what the bar remembers of its third."""
+    held = "held" in (step.tune, step.bass)
+    return step.may_fold and (step.may_change or step.chord_begins) and not held
+
+
+def _remembered(
+    before: Grips, after: Grips, here: Index, there: Index, step: Step
+) -> NDArray[np.bool_]:
+    """Whether the bar remembers its third rightly: it does once one was given."""
+    if step.opens_bar:
+        return np.ones_like(before.third_heard[here] + after.third_heard[there], dtype=bool)
+    heard = before.third_heard[here] | after.third_given[there]
+    right: NDArray[np.bool_] = heard == after.third_heard[there]
+    return right
+
+
 def _equal_pairs(
     here: NDArray[np.int64], there: NDArray[np.int64]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -252,18 +274,27 @@ class Mover:
 
     def between(self, before: Grips, after: Grips, step: Step) -> Moves:
         """Every possible move of a step with its cost in tenths."""
-        here, there = possible(before, after, step)
+        if _free(step):
+            # Sums of rows and columns cost a fraction of what pairs do that are looked up.
+            right = _remembered(before, after, _ROW, _COLUMN, step)
+            second, first = right.nonzero()
+            here, there = first.astype(np.int32), second.astype(np.int32)
+            cost = self._cost(before, after, _ROW, _COLUMN, step)[right]
+        else:
+            here, there = possible(before, after, step)
+            cost = self._cost(before, after, here, there, step)
+        return Moves(rows=(len(before), len(after)), here=here, there=there, cost=cost)
+
+    def _cost(
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
+    ) -> IntArray:
+        """What moves cost: of one pair after the other, or as a matrix of every pair."""
         cost = self._fingers(before, after, here, there, step)
         cost += self._shift(before, after, here, there, step)
         cost += self._hand(before, after, here, there, step)
         cost += self._tune(before, after, here, there, step)
         cost += self._bass(before, after, here, there, step)
-        return Moves(
-            rows=(len(before), len(after)),
-            here=here,
-            there=there,
-            cost=cost,
-        )
+        return cost
 
     def _pace(self, seconds: float) -> float:
         if seconds < self.moves.fast_seconds:
@@ -271,18 +302,19 @@ class Mover:
         return self.moves.slow if seconds > self.moves.slow_seconds else 1.0
 
     def _fingers(
-        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
         """A finger put down, sliding along its string, or leaving it for another."""
         table = self._finger_table(self._pace(step.seconds))
         ways, which = before.stances
         others, other = after.stances
         off, on = (ways.T + 1) * _PLACES, others.T + 1  # one finger after another
-        if len(ways) * len(others) < len(here):
+        rows, columns = which[here], other[there]
+        if len(ways) * len(others) < np.broadcast(rows, columns).size:
             # Many grips plant the same fingers: each two different ways are priced once.
             priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(axis=0)
-            return priced.astype(np.int32)[which[here], other[there]]
-        moved = off.take(which[here], axis=1) + on.take(other[there], axis=1)
+            return priced.astype(np.int32)[rows, columns]
+        moved = off.take(rows, axis=1) + on.take(columns, axis=1)
         total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
         return total
 
@@ -301,14 +333,14 @@ class Mover:
         return self._tables[pace]
 
     def _shift(
-        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
         """A change of position: dearer while a fretted note has to sound on."""
         up = after.low[there] - before.high[here]
         down = before.low[here] - after.high[there]
         frets = np.maximum(np.maximum(up, down), 0)
         if not frets.any():
-            return np.zeros(len(here), dtype=np.int32)
+            return _NOTHING
         pace = self._pace(step.seconds) * self.shift_factor
         base, each = tenths(self.moves.shift * pace), self.moves.shift_fret * pace * 10
         price = np.where(frets > 0, base + each * frets, 0.0)
@@ -316,13 +348,13 @@ class Mover:
         return np.rint(price).astype(np.int32)
 
     def _hand(
-        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
         """A shape is taken up with the harmony, or on a strong beat at a price; one for a
         brief harmony has the price of the pace besides.
         """
         if not step.chord_begins and not step.may_change:
-            return np.zeros(len(here), dtype=np.int32)
+            return _NOTHING
         entry = self.hand_costs[after.hand]
         if step.chord_begins and not (step.brief and self.change):
             return entry[there]
@@ -334,14 +366,14 @@ class Mover:
         return np.where(changed, within[there], np.int32(0))
 
     def _tune(
-        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
         """A new tune note sings on from the last; an octave fold costs the music."""
-        total = np.zeros(len(here), dtype=np.int32)
+        total = _NOTHING
         if step.may_fold and len(self.octaves) > 1:
             folds = np.array(self.octaves, dtype=np.int32)
             prices = self._fold((folds - folds[:, None]).ravel(), step.fold)
-            total += prices[(before.octave * len(folds))[here] + after.octave[there]]
+            total = prices[(before.octave * len(folds))[here] + after.octave[there]]
         if step.tune == "new":
             was, now = before.tune[here], after.tune[there]
             pressed = (after.tune_finger != NONE)[there]
@@ -350,7 +382,7 @@ class Mover:
             pace = self._pace(step.seconds)
             slide = np.int32(tenths(self.moves.legato_slide * pace))
             hop = np.int32(tenths(self.moves.legato_hop * pace))
-            total += same * np.where(apart >> 8 == 0, slide, hop)
+            total = total + same * np.where(apart >> 8 == 0, slide, hop)
         return total
 
     def _fold(self, change: IntArray, fold: Fold) -> IntArray:
@@ -387,28 +419,29 @@ class Mover:
         else:
             inverted = wanted - 12 * (1 if wanted > 0 else -1)
             off = np.minimum(abs(taken - wanted), abs(taken - inverted))
-            turned = np.zeros(len(taken), dtype=np.bool_)
+            turned = np.zeros_like(taken, dtype=np.bool_)
         far = np.rint(np.maximum(off - FIFTH, 0) * self.bass.leap * 10).astype(np.int32)
         price: IntArray = np.where(turned, np.int32(tenths(self.bass.direction)), 0) + far
         return price.astype(np.int32)
 
     def _bass(
-        self, before: Grips, after: Grips, here: IntArray, there: IntArray, step: Step
+        self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
         """A new thumb note alternates with the one before, or leads on from it."""
-        total = np.zeros(len(here), dtype=np.int32)
+        total = _NOTHING
         if step.bass != "new":
             return total
         was, now = before.bass_string[here], after.bass_string[there]
         known = (was != NONE) & (now != NONE)
         taken = after.bass_midi[there] - before.bass_midi[here]
         if step.alternates:
-            total += np.where(known & (was == now), np.int32(tenths(self.bass.same_string)), 0)
-            total += np.where(known & (taken == 0), np.int32(tenths(self.bass.same_pitch)), 0)
+            same = np.where(was == now, np.int32(tenths(self.bass.same_string)), np.int32(0))
+            same += np.where(taken == 0, np.int32(tenths(self.bass.same_pitch)), np.int32(0))
+            total = known * same
         if step.bass_step is not None:
-            total += np.where(known, self._line(taken, step.bass_step), np.int32(0))
+            total = total + known * self._line(taken, step.bass_step)
         if step.led_by:
             led = known & np.isin(before.bass_midi[here] % 12, step.led_by)
             missed = led & ((abs(taken) > MOST_STEP) | (taken == 0))
-            total += np.where(missed, np.int32(tenths(self.bass.leading_missed)), np.int32(0))
+            total = total + missed * np.int32(tenths(self.bass.leading_missed))
         return total
