@@ -100,6 +100,7 @@ def tablature(path: Path) -> Arrangement | None:
         return None
     tuning = _tuning(notes, sheet, path)
     _end_where_struck_again(notes)
+    _end_where_fingers_leave(notes)
     stated = root.findtext("work/work-title") or root.findtext("movement-title") or ""
     tempo = sheet.tempo or reading_table().tempo.default
     key = Key(
@@ -291,6 +292,22 @@ def _end_where_struck_again(notes: list[_Note]) -> None:
         if before is not None and before.onset < note.onset:
             before.length = min(before.length, note.onset - before.onset)
         sounding[note.string] = note
+
+
+def _end_where_fingers_leave(notes: list[_Note]) -> None:
+    """Lengths are what is meant to be heard; a finger that is called to another fret lets
+    its note go then (common practice, no source).
+    """
+    pressing: dict[LeftFinger, list[_Note]] = {}
+    for note in notes:
+        if note.left is None or not note.fret:
+            continue
+        before = pressing.setdefault(note.left, [])
+        if before and before[0].fret != note.fret and before[0].onset < note.onset:
+            for held in before:
+                held.length = min(held.length, note.onset - held.onset)
+            before.clear()
+        before.append(note)
 
 
 def _placements(notes: list[_Note]) -> Iterator[Placement]:

@@ -157,3 +157,14 @@ def test_a_packed_score_is_unpacked(tmp_path):
     path.write_bytes(b"PK\x03\x04 nothing")
     with pytest.raises(UnreadableInput, match="damaged"):
         tablature(path)
+
+
+BACK = "<backup><duration>4</duration></backup>"
+
+
+@pytest.mark.parametrize(("finger", "held"), [("1", 1), ("2", 2)])
+def test_a_finger_that_is_called_to_another_fret_lets_its_note_go(read, finger, held):
+    bass = note("B", 2, 5, 2, left="1", right="p", duration=4)
+    tune = note("E", 4, 1, 0) + note("C", 4, 2, 1, left=finger)
+    lengths = {n.midi: n.length for n in read(score(bass + BACK + tune)).notes}
+    assert lengths == {47: held, 64: 1, 60: 1}
