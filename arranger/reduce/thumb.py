@@ -199,6 +199,7 @@ class _Thumb:
         self._again = again
         self._leading = leading
         self._source: Note | None = None
+        self._answered = False
 
     def play(self, beat: _Beat, lead: _Lead) -> None:
         """Add the strokes of one thumb beat.
@@ -216,7 +217,11 @@ class _Thumb:
             return
         for note in self._within(beat):
             if note.onset == beat.onset or not self._quick(note):
-                self._add(self._line(note), note)
+                answer = self._answer(beat, note)
+                if answer is not None:
+                    self._ring_until(note.onset)
+                self._add(answer or self._line(note), None if answer else note)
+                self._answered = answer is not None
 
     def _quick(self, note: Note) -> bool:
         """Whether a bass note comes too soon after the stroke before, or passes too soon."""
@@ -332,11 +337,36 @@ class _Thumb:
             onset=note.onset,
             length=note.length,
             choices=_given(note, self._analysis.chord_at(note.onset), self._costs),
-            alternates=False,
+            alternates=self._answered,
             step=self._step(note, least=0, most=12),
             rest_cost=self._costs.rest_line,
             source=note.index,
         )
+
+    def _answer(self, beat: _Beat, note: Note) -> Stroke | None:
+        """The weak beat of a broken chord that comes back to its bass an octave above: the
+        thumb alternates there, as it does in stride, instead of drumming on one tone.
+        """
+        chord = self._analysis.chord_at(note.onset)
+        if beat.texture != "broken" or _is_strong(beat) or chord is None:
+            return None
+        since = max(self._analysis.harmony_at(note.onset).start, beat.bar.start)
+        if not self._repeats(note) or self.strokes[-1].onset < since:
+            return None
+        return Stroke(
+            onset=note.onset,
+            length=beat.length,
+            choices=_free(chord, False, self._costs),
+            alternates=True,
+            step=None,
+            rest_cost=self._costs.rest_line,
+            source=note.index,
+        )
+
+    def _ring_until(self, onset: Beat) -> None:
+        """The stroke before sounds on, as the bass of a broken chord does."""
+        before = self.strokes[-1]
+        self.strokes[-1] = replace(before, length=onset - before.onset)
 
     def _repeats(self, note: Note) -> bool:
         """Whether the source's bass strikes the tone of the stroke before once more."""

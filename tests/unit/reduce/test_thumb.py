@@ -267,6 +267,31 @@ def test_of_a_broken_chord_the_thumb_has_the_first_note() -> None:
     assert [stroke.onset for stroke in thumb(piece)] == [0]
 
 
+UP_AND_DOWN = "C3:1/2 E3:1/2 C4:1/2 E4:1/2 G4:1/2 E4:1/2 C4:1/2 E3:1/2"
+
+
+def test_a_broken_chord_that_comes_back_to_its_bass_lets_the_thumb_alternate() -> None:
+    """Beat 2 has the bass an octave above; beat 3 has another tone; so has beat 4. The bass
+    sounds on until the thumb answers it. Common practice, no source.
+    """
+    found = thumb(heard("E5:4", UP_AND_DOWN, chords="C:4", texture="broken"))
+    assert [stroke.onset for stroke in found] == [0, 1, 2, 3]
+    assert [tones(stroke)[0] for stroke in found] == [C, G, G, C]
+    assert set(tones(found[1])) == {C, E, G}
+    assert [stroke.alternates for stroke in found] == [False, True, True, False]
+    assert (found[0].length, found[1].length) == (1, 1)
+    assert [stroke.step for stroke in found] == [None, None, None, -7]
+
+
+def test_the_root_of_a_new_chord_is_no_answer() -> None:
+    """The bass of beat 2 is that of beat 1, but the harmony is another."""
+    piece = heard(
+        "E5:2 C5:2", "C3:1/2 E3:1/2 C3:1/2 A3:1/2 A2:1/2 C3:1/2 A2:1/2 C3:1/2",
+        chords="C:1 Am/C:1 Am:2", texture="broken",
+    )  # fmt: skip
+    assert [stroke.alternates for stroke in thumb(piece)] == [False, False, False, True]
+
+
 def test_under_a_tune_in_the_left_hand_the_thumb_plays_the_roots() -> None:
     """The source has no bass left: the chord's own on beats 1 and 3."""
     found = thumb(heard("E4:2 C4:2", chords="C:2 G7:2", texture="tune-left"))
