@@ -311,13 +311,15 @@ class GripMaker:
         fretted |= (pairs.bass_sounds == 1) & (bass // 8 % 32 > 0)
         fretted |= self.book.fretted()[filled]
         stands = self.hands.stands()[pairs.hand]
+        tune_string = np.where(tune == NONE, NONE, tune // 256).astype(np.int32)
+        sounding = np.where(tune == NONE, 0, np.int32(1) << np.maximum(tune_string, 0))
         gives = drafts.gives[rows]
         missing = np.where(~gives & ~heard, context.third_cost, 0)
         return Grips(
             hand=pairs.hand,
             octave=pairs.octave,
             tune=tune,
-            tune_string=np.where(tune == NONE, NONE, tune // 256).astype(np.int32),
+            tune_string=tune_string,
             tune_finger=np.where((tune == NONE) | (tune % 8 == 0), NONE, tune % 8).astype(
                 np.int32
             ),
@@ -325,6 +327,7 @@ class GripMaker:
             bass_string=np.where(bass == NONE, NONE, bass // 256).astype(np.int32),
             bass_midi=self._midi(bass).astype(np.int32),
             bass_active=pairs.bass_sounds,
+            finger_strings=(sounding | self.book.strings()[filled]).astype(np.int32),
             fretted=fretted.astype(np.int32),
             third_given=gives.astype(np.int32),
             third_heard=heard.astype(np.int32),

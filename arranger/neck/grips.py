@@ -40,6 +40,7 @@ class FillBook:
         self._known: list[Fills] = [NO_FILLS]
         self._numbers: dict[Fills, int] = {NO_FILLS: 0}
         self._fretted = np.zeros(1, dtype=bool)
+        self._strings = np.zeros(1, dtype=np.int32)
 
     def number(self, fills: Fills) -> int:
         """The number of ``fills``, a new one when it was not met before."""
@@ -57,6 +58,13 @@ class FillBook:
             pressed = [any(spot.fret for spot, _ in fills) for fills in self._known]
             self._fretted = np.array(pressed, dtype=bool)
         return self._fretted
+
+    def strings(self) -> IntArray:
+        """For every set the strings of its notes: string s is the bit of 2 ** s."""
+        if len(self._strings) != len(self._known):
+            bits = [sum(1 << spot.string for spot, _ in fills) for fills in self._known]
+            self._strings = np.array(bits, dtype=np.int32)
+        return self._strings
 
 
 InnerWish = tuple[tuple[int, int | None, int | None], ...]
@@ -142,6 +150,7 @@ class Grips:
     ``tune_finger`` is NONE for an open string. ``low``..``high`` is where the first finger
     may stand. ``planted`` has five columns, fingers 1..4 and the thumb: string * 32 + fret,
     or NONE. ``third_heard`` is what the bar remembers, ``third_given`` what the grip adds.
+    ``finger_strings``: where tune and inner notes sound; string s is the bit of 2 ** s.
     ``filled`` are numbers of sets of inner notes in ``book``.
     """
 
@@ -154,6 +163,7 @@ class Grips:
     bass_string: IntArray
     bass_midi: IntArray
     bass_active: IntArray
+    finger_strings: IntArray
     fretted: IntArray
     third_given: IntArray
     third_heard: IntArray

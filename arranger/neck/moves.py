@@ -427,7 +427,9 @@ class Mover:
     def _bass(
         self, before: Grips, after: Grips, here: Index, there: Index, step: Step
     ) -> IntArray:
-        """A new thumb note alternates with the one before, or leads on from it."""
+        """A new thumb note alternates with the one before, or leads on from it; it should not
+        take the string on which a finger's note still sounds.
+        """
         total = _NOTHING
         if step.bass != "new":
             return total
@@ -438,6 +440,8 @@ class Mover:
             same = np.where(was == now, np.int32(tenths(self.bass.same_string)), np.int32(0))
             same += np.where(taken == 0, np.int32(tenths(self.bass.same_pitch)), np.int32(0))
             total = known * same
+        cut = before.finger_strings[here] >> np.maximum(now, 0) & 1
+        total = total + cut * np.int32(tenths(self.bass.cuts_off))
         if step.bass_step is not None:
             total = total + known * self._line(taken, step.bass_step)
         if step.led_by:

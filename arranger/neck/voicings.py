@@ -124,16 +124,24 @@ class VoicingMaker:
         for spot in spots_of(self.rules.neck, midi):
             if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
                 continue
-            extra = self._lowness(spot, midi) + self.burden.begun(spot) if begins else 0
-            if begins and spot.fret and hand.shape is not None and not hand.finger_at(spot):
-                extra += tenths(self.rules.costs.melody_roams)
+            extra = self._tune_price(spot, hand) if begins else 0
             for finger, cost in self._fingers(spot, hand, begins=begins):
                 yield spot_code(spot, finger), spot.string, midi, cost + extra, 0, 1
 
-    def _lowness(self, spot: Spot, midi: int) -> int:
-        """Tenths by which a tune note lies too low to sing above the bass."""
+    def _tune_price(self, spot: Spot, hand: Hand) -> int:
+        """Tenths by which a tune note lies too low to sing above the bass, beside the shape,
+        or where a higher string has it nearer the nut.
+        """
+        midi = self.rules.neck.midi(spot)
         low = self.costs.low * max(0, self.costs.comfortable_low - midi)
-        return tenths(low + self.costs.thumb_string * max(0, spot.string - 3))
+        price = tenths(low + self.costs.thumb_string * max(0, spot.string - 3))
+        price += self.burden.begun(spot)
+        if hand.finger_at(spot) is not None:
+            return price
+        if spot.string > 1 and midi >= self.rules.neck.tuning[spot.string - 2]:
+            price += tenths(self.costs.past_open)
+        roams = spot.fret > 0 and hand.shape is not None
+        return price + (tenths(self.rules.costs.melody_roams) if roams else 0)
 
     # The thumb -----------------------------------------------------------------------
 

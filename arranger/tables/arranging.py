@@ -31,6 +31,7 @@ class MelodyCosts(Table):
     comfortable_low: int = Field(ge=40, le=70)
     low: float = Field(ge=0)
     thumb_string: float = Field(ge=0)
+    past_open: float = Field(ge=0)
 
 
 class BassCosts(Table):
@@ -52,6 +53,7 @@ class BassCosts(Table):
     leading_missed: float = Field(ge=0)
     same_string: float = Field(ge=0)
     same_pitch: float = Field(ge=0)
+    cuts_off: float = Field(ge=0)
     direction: float = Field(ge=0)
     near: int = Field(ge=1, le=11)
     leap: float = Field(ge=0)

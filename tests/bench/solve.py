@@ -385,6 +385,7 @@ class Moment:
     heard: Literals
     given: Literals
     fretted: Literals
+    fingers: Literals
     planted: tuple[Literals, ...]
 
 
@@ -471,6 +472,7 @@ class NoteModel:
             heard=channel(grips.third_heard),
             given=channel(grips.third_given),
             fretted=channel(grips.fretted),
+            fingers=channel(grips.finger_strings),
             planted=tuple(channel(grips.planted[:, finger]) for finger in range(5)),
         )
 
@@ -636,6 +638,12 @@ class NoteModel:
             repeated = self.event(tenths(rates.same_pitch))
             for midi, literals in pitch_now.items():
                 self.when_both(literals, pitch_was.get(midi, []), repeated)
+        cut = self.event(tenths(rates.cuts_off))
+        for string, literals in _groups(
+            now.bass, _by_value(after.bass, after.bass_string)
+        ).items():
+            sounding = [literal for bits, literal in was.fingers.items() if bits >> string & 1]
+            self.when_both(literals, sounding, cut)
         if step.bass_step is not None:
             for midi, literals in pitch_now.items():
                 for low, group in pitch_was.items():

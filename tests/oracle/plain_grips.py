@@ -213,7 +213,7 @@ class PlainGripMaker:
                             roams and context.tune_begins and hand.shape is not None
                         )
                         if context.tune_begins:
-                            extra += self._lowness(spot, midi)
+                            extra += self._lowness(spot, midi) + self._past_open(spot, hand)
                         found.append(Voicing(spot, finger, cost + extra, octave))
         return found
 
@@ -222,6 +222,13 @@ class PlainGripMaker:
         costs = self.melody_costs
         low = costs.low * max(0, costs.comfortable_low - midi)
         return tenths(low + costs.thumb_string * max(0, spot.string - 3))
+
+    def _past_open(self, spot: Spot, hand: Hand) -> int:
+        """What a tune note costs that a higher string has nearer the nut."""
+        if spot.string == 1 or hand.finger_at(spot) is not None:
+            return 0
+        reached = self.rules.neck.midi(spot) >= self.rules.neck.midi(Spot(spot.string - 1, 0))
+        return tenths(self.melody_costs.past_open) if reached else 0
 
     # The thumb -----------------------------------------------------------------------
 

@@ -128,6 +128,11 @@ def row_of(grip: Grip, hand: Hand, tuning: tuple[int, ...]) -> dict[str, int]:
         "bass_string": bass.string if bass else NONE,
         "bass_midi": tuning[bass.string - 1] + bass.fret if bass else NONE,
         "bass_active": int(grip.bass_active),
+        "finger_strings": sum(
+            1 << string
+            for string in {spot.string for spot, _ in grip.fills}
+            | ({tune.string} if tune else set())
+        ),
         "fretted": int(any(spot.fret for spot in sounding)),
         "third_given": int(grip.gives_third),
         "third_heard": int(grip.third_heard),

@@ -9,8 +9,10 @@ import pytest
 from few_grips import PIECES, all_rows, few, played_paths, whole
 
 from arranger.neck.dynamic import Lattice, first_stop, prices, restricted
-from arranger.neck.grips import NONE, Grip, Grips
-from arranger.neck.moves import FORBIDDEN, Moves, Step, follow, lead, possible
+from arranger.neck.grips import NONE, Grip, Grips, tenths
+from arranger.neck.moves import FORBIDDEN, Mover, Moves, Step, follow, lead, possible
+from arranger.tables.arranging import BassCosts, arranging
+from arranger.tables.fingering import fingering
 
 
 @pytest.fixture(scope="module", params=PIECES)
@@ -31,6 +33,20 @@ def steps(net: Lattice) -> Iterator[tuple[Grips, Grips, Step, Moves]]:
             yield net.grips[kind][slot], net.grips[kind][slot + 1], step, moves
     for joint, moves in zip(net.piece.kinds, net.joints, strict=True):
         yield net.grips[joint.before][-1], net.grips[joint.after][0], joint.step, moves
+
+
+def mover(net: Lattice, bass: BassCosts | None = None) -> Mover:
+    """What the moves of a net cost, whatever its level and pace."""
+    return Mover(
+        moves=fingering().move,
+        shapes=fingering().shape,
+        melody=arranging().melody,
+        bass=bass or arranging().bass,
+        octaves=net.piece.octaves,
+        shift_factor=1.0,
+        hand_costs=np.array([tenths(hand.cost) for hand in net.piece.hands], dtype=np.int32),
+        shaped=np.array([hand.shape is not None for hand in net.piece.hands]),
+    )
 
 
 def may_go_on(before: Grip, after: Grip, step: Step) -> bool:
@@ -74,6 +90,30 @@ def test_rows_that_follow_or_lead_have_a_move_where_the_third_does_not_matter(
     for before, after, step, moves in steps(net):
         assert set(moves.there) <= set(follow(before, after, step))
         assert set(moves.here) <= set(lead(before, after, step))
+
+
+def test_a_matrix_of_moves_costs_what_its_pairs_do(net: Lattice) -> None:
+    """Where any grip may follow any other the costs are added up as rows and columns."""
+    pricing = mover(net)
+    for before, after, step, _ in steps(net):
+        moves = pricing.between(before, after, step)
+        pairs = pricing._cost(before, after, moves.here, moves.there, step)
+        assert moves.cost.tolist() == np.broadcast_to(pairs, len(moves.here)).tolist()
+
+
+def test_the_thumb_should_not_take_a_string_that_a_finger_has_just_struck(
+    net: Lattice,
+) -> None:
+    free = arranging().bass.model_copy(update={"cuts_off": 0.0})
+    for before, after, step, _ in steps(net):
+        dear, cheap = (mover(net, bass).between(before, after, step) for bass in (None, free))
+        for k, more in enumerate((dear.cost - cheap.cost).tolist()):
+            was, now = before.items[int(dear.here[k])], after.items[int(dear.there[k])]
+            cut = step.bass == "new" and now.bass is not None
+            struck = {spot.string for spot, _ in was.fills}
+            struck |= {was.tune.string} if was.tune else set()
+            cut = cut and now.bass is not None and now.bass.string in struck
+            assert more == cut * tenths(arranging().bass.cuts_off)
 
 
 def test_moves_are_sorted_and_said_once(net: Lattice) -> None:
