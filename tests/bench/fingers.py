@@ -28,11 +28,11 @@ from train_fingers import (
     features_of,
     label_notes,
     learnt,
-    mask_of,
     start,
     trained_hand,
 )
 
+from arranger.music.written_note import WrittenNote
 from arranger.neck.chain import field
 from arranger.neck.fingered import (
     Fingering,
@@ -43,9 +43,9 @@ from arranger.neck.fingered import (
     with_open_strings,
 )
 from arranger.neck.habits import Habits
-from arranger.neck.holding import Widths
+from arranger.neck.holding import Stage, Widths
 from arranger.neck.lattice import lattice
-from arranger.neck.presses import FINGER
+from arranger.neck.presses import FINGER, STRING
 from arranger.tables.habits import left_habits
 
 Array = NDArray[np.float64]
@@ -68,6 +68,25 @@ def agreement(score: GuitarScore, found: Fingering, marks: Marks) -> None:
         if label.position is not None:
             kind = "barre positions" if label.barre else "positions"
             marks[kind].append(note.position == label.position)
+
+
+def mask_of(stage: Stage, pins: dict[int, WrittenNote]) -> NDArray[np.bool_] | None:
+    """Grips of the stage that do what is printed, label by label as far as possible."""
+    mask = np.ones(len(stage), dtype=np.bool_)
+    known = False
+    for column in range(stage.struck):
+        pin = pins.get(stage.notes[column])
+        if pin is None:
+            continue
+        codes = stage.codes[:, column]
+        for said in (
+            None if pin.string is None else STRING[codes] == pin.string,
+            None if pin.finger is None else FINGER[codes] == pin.finger,
+        ):
+            if said is not None and (mask & said).any():
+                mask &= said
+                known = True
+    return mask if known else None
 
 
 def beside_labels(score: GuitarScore, weights: Array, marks: Marks) -> None:
