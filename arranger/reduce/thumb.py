@@ -218,10 +218,12 @@ class _Thumb:
         for note in self._within(beat):
             if note.onset == beat.onset or not self._quick(note):
                 answer = self._answer(beat, note)
-                if answer is not None:
+                if answer is None:
+                    self._add(self._line(note), note)
+                else:
                     self._ring_until(note.onset)
-                self._add(answer or self._line(note), None if answer else note)
-                self._answered = answer is not None
+                    self._add(answer, None)
+                    self._answered = True
 
     def _quick(self, note: Note) -> bool:
         """Whether a bass note comes too soon after the stroke before, or passes too soon."""
@@ -233,6 +235,7 @@ class _Thumb:
     def _add(self, stroke: Stroke, source: Note | None) -> None:
         self.strokes.append(stroke)
         self._source = source
+        self._answered = False
 
     def _within(self, beat: _Beat) -> list[Note]:
         """The source's bass notes that begin in a beat; of a broken chord only the first."""
