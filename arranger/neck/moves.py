@@ -236,12 +236,12 @@ def _free(step: Step) -> bool:
 def _remembered(
     before: Grips, after: Grips, here: Index, there: Index, step: Step
 ) -> NDArray[np.bool_]:
-    """Whether the bar remembers its third rightly: it does once one was given."""
-    if step.opens_bar:
-        return np.ones_like(before.third_heard[here] + after.third_heard[there], dtype=bool)
+    """Whether the bar remembers its third rightly: it does once one was given, and a bar that
+    opens has nothing to remember.
+    """
     heard = before.third_heard[here] | after.third_given[there]
     right: NDArray[np.bool_] = heard == after.third_heard[there]
-    return right
+    return right | step.opens_bar
 
 
 def _equal_pairs(

@@ -138,7 +138,7 @@ class VoicingMaker:
         price += self.burden.begun(spot)
         if hand.finger_at(spot) is not None:
             return price
-        if spot.string > 1 and midi >= self.rules.neck.tuning[spot.string - 2]:
+        if self._past_open(spot):
             price += tenths(self.costs.past_open)
         roams = spot.fret > 0 and hand.shape is not None
         return price + (tenths(self.rules.costs.melody_roams) if roams else 0)
@@ -201,9 +201,14 @@ class VoicingMaker:
         price = tenths(self.bass.high * above) + self.burden.begun(spot)
         if hand.shape is not None and hand.shape.frets[6 - spot.string] == spot.fret:
             return price
-        if midi >= self.rules.neck.tuning[spot.string - 2]:
+        if self._past_open(spot):
             price += tenths(self.bass.past_open)
         return price + (tenths(self.rules.costs.not_in_shape) if hand.shape is not None else 0)
+
+    def _past_open(self, spot: Spot) -> bool:
+        """Whether a spot is at the pitch of the next open string or above it."""
+        neck = self.rules.neck
+        return spot.string > 1 and neck.midi(spot) >= neck.tuning[spot.string - 2]
 
     # Fingers -------------------------------------------------------------------------
 
