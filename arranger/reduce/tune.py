@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import replace
 from fractions import Fraction
 
@@ -45,8 +46,8 @@ def tune(
 
     On-grid notes and notes held across a grid point stay; so do the notes that open a
     phrase before its first grid point, and off-grid notes far enough from their
-    neighbours to be playable. The rest is filler. A note before dropped filler is held
-    through it. ``breath`` is in quarters.
+    neighbours to be playable, and the notes of a pick-up that are a little nearer. The rest
+    is filler. A note before dropped filler is held through it. ``breath`` is in quarters.
     """
     notes = [analysis.score.notes[index] for index in analysis.melody]
     heard = _sounding(notes)
@@ -163,6 +164,7 @@ def _kept(
 ) -> dict[Beat, bool]:
     """Which notes stay, by onset."""
     stays: dict[Beat, bool] = {}
+    pickups = _pickups(analysis)
     last: Beat | None = None
     opening = True
     for place, (note, length) in enumerate(zip(notes, heard, strict=True)):
@@ -172,15 +174,35 @@ def _kept(
         on_grid = step is None or (note.onset - start) % step == 0
         opening = opening and not on_grid
         following = notes[place + 1].onset if place + 1 < len(notes) else note.onset + length
+        near = arranging().melody.pickup_gap if _within(pickups, note.onset) else 1.0
         stays[note.onset] = (
             step is None
             or on_grid
             or opening
             or _held_across(note.onset - start, length, step)
-            or _roomy(note.onset, following, last, seconds, gap)
+            or _roomy(note.onset, following, last, seconds, gap * near)
         )
         last = note.onset if stays[note.onset] else last
     return stays
+
+
+def _pickups(analysis: Analysis) -> list[tuple[Beat, Beat]]:
+    """Where a phrase begins within half a bar of a bar line, and that bar line.
+
+    A hook is known by how it is led up to: of two notes before the bar line the second is
+    not filler (common practice, no source).
+    """
+    found = []
+    for phrase in analysis.phrases:
+        bar = analysis.score.bars[analysis.score.bar_index_at(phrase.start)]
+        if 0 < bar.end - phrase.start <= bar.length / 2:
+            found.append((phrase.start, bar.end))
+    return found
+
+
+def _within(spans: list[tuple[Beat, Beat]], onset: Beat) -> bool:
+    place = bisect_right(spans, onset, key=lambda span: span[0]) - 1
+    return place >= 0 and onset < spans[place][1]
 
 
 def _sounding(notes: list[Note]) -> list[Beat]:

@@ -15,6 +15,7 @@ class TempoTable(Table):
 
 class MelodyCosts(Table):
     breath: float = Field(ge=0)
+    pickup_gap: float = Field(gt=0, le=1)
     omit: float = Field(ge=0)
     omit_neighbour: float = Field(ge=0, le=1)
     cut: float = Field(ge=0)

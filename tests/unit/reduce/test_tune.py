@@ -115,6 +115,29 @@ def test_a_pickup_that_opens_a_phrase_is_kept_up_to_its_first_grid_point() -> No
     assert Fraction(5, 4) not in onsets(opening)  # after its first grid point: filler
 
 
+BEFORE_THE_BAR = "G4:7/2 C5:1/4 D5:1/4 E5:4"
+"""Two sixteenths lead over the bar line; the first is on the grid of eighths."""
+
+
+@pytest.mark.parametrize(
+    ("phrases", "seconds", "stays"),
+    [
+        (("0", "7/2"), 1.6, True),  # .40 s apart: four fifths of a gap of .5 s
+        (("0", "7/2"), 1.2, False),  # .30 s: too near even so
+        (("0",), 1.6, False),  # the same notes inside a phrase are filler
+        (("0", "1"), 1.6, False),  # a phrase that begins three beats early is no pick-up
+    ],
+)
+def test_a_pickup_to_a_bar_is_kept_whole_where_it_is_little_too_quick(
+    phrases: tuple[str, ...], seconds: float, stays: bool
+) -> None:
+    """A hook is known by how it is led up to (common practice, no source)."""
+    line = BEFORE_THE_BAR if phrases != ("0", "1") else "G4:1 A4:5/2 C5:1/4 D5:1/4 E5:4"
+    melody, _ = kept(heard(line, chords="C:8", phrases=phrases), seconds=seconds)
+    assert Fraction(7, 2) in onsets(melody)
+    assert (Fraction(15, 4) in onsets(melody)) is stays
+
+
 def test_triplets_with_room_are_kept_off_the_grid() -> None:
     """Quarter triplets last .67 s: playable at a gap of .5 s, though off the eighths."""
     melody, dropped = kept(heard("C5:2/3 D5:2/3 E5:2/3 F5:2", chords="C:4"))
