@@ -55,6 +55,14 @@ def test_the_gap_of_the_level_is_where_fast_begins() -> None:
     assert fingers("33", COSTS.repeat_seconds - 0.001) != "ii"
 
 
+def test_a_scale_in_eighths_at_a_beginners_tempo_alternates() -> None:
+    """No editor prints a finger twice in a row in eighths: open data, see the table. Eighths
+    at 72 quarters a minute are .42 s apart.
+    """
+    scale = fingers("222233", 60 / 72 / 2)
+    assert all(one != other for one, other in pairwise(scale))
+
+
 moments = st.lists(
     st.builds(
         lambda strings, seconds: Moment(tuple(sorted(strings, reverse=True)), seconds),
