@@ -61,7 +61,7 @@ class Burden:
             update={
                 name: value * self.held
                 for name, value in costs.model_dump().items()
-                if name not in SHAPED
+                if name not in (*SHAPED, *POWERS)
             }
         )
 
@@ -76,6 +76,8 @@ MOVES = ("place", "guide", "hop", "legato_hop", "legato_slide", "shift", "shift_
 """The move costs that are points; the others are factors and times."""
 SHAPED = ("not_in_shape", "melody_roams")
 """The hold costs that tell how far a note lies from the shape: no work of the hand."""
+POWERS = ("stretch_power", "far_power")
+"""The hold costs that are exponents, no points."""
 NO_BURDEN = Burden()
 
 

@@ -94,8 +94,12 @@ def shape_hand(shape: ChordShape, cost: float) -> Hand:
 
 
 def free_hands(rules: HandRules, cost: float) -> tuple[Hand, ...]:
-    """A hand without a shape at every position of the level."""
-    highest = max(1, rules.max_fret - 2)
+    """A hand without a shape at every position of the level.
+
+    The last one is that from which the little finger reaches its own highest fret, if that is
+    beyond what the level's other fingers play.
+    """
+    highest = max(1, rules.max_fret - 2, rules.level.little_finger_fret - 3)
     return tuple(
         Hand(shape=None, low=fret, high=fret, planted=(), pressed=(), cost=cost)
         for fret in range(1, highest + 1)

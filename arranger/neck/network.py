@@ -56,7 +56,7 @@ def grip_maker(
     table, effort, common = arranging(), solving(), hand()
     neck = neck_of(player, reduction.capo)
     return GripMaker(
-        rules=HandRules(neck, player, level, burden.hold(fingering().hold)),
+        rules=HandRules(neck, player, level, burden.hold(fingering().hold_at(reduction.level))),
         hands=Hands(),
         melody_costs=table.melody,
         bass_costs=table.bass,

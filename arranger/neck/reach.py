@@ -131,6 +131,7 @@ class HandRules:
             return None
         crossed = first.fret == second.fret and first.string < second.string
         stretch = self.costs.stretch * math.pow(share, self.costs.stretch_power)
+        stretch += self.costs.far * math.pow(share, self.costs.far_power)
         return stretch + self.costs.same_fret_reversed * crossed
 
     def _thumb_near(self, finger: Spot, thumb: Spot) -> bool:

@@ -16,6 +16,8 @@ class HoldCosts(Table):
     off_fret_little_back: float = Field(ge=0)
     stretch: float = Field(ge=0)
     stretch_power: float = Field(ge=1)
+    far: float = Field(default=0.0, ge=0)
+    far_power: float = Field(ge=1)
     same_fret_reversed: float = Field(ge=0)
     barre: float = Field(ge=0)
     full_barre: float = Field(ge=0)
@@ -59,6 +61,13 @@ class LevelFactors(Table):
     advanced: float = Field(gt=0)
 
 
+class LevelPoints(Table):
+    beginner: float = Field(ge=0)
+    elementary: float = Field(ge=0)
+    intermediate: float = Field(ge=0)
+    advanced: float = Field(ge=0)
+
+
 class RightHandCosts(Table):
     away: float = Field(ge=0)
     repeat: float = Field(ge=0)
@@ -79,8 +88,13 @@ class FingeringTable(Table):
     shape: ShapeCosts
     move: MoveCosts
     level: LevelFactors
+    far: LevelPoints
     right: RightHandCosts
     slur: SlurRules
+
+    def hold_at(self, level: str) -> HoldCosts:
+        """What holding costs a student of the level."""
+        return self.hold.model_copy(update={"far": float(getattr(self.far, level))})
 
 
 def fingering() -> FingeringTable:

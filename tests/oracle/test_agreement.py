@@ -59,7 +59,7 @@ def test_more_turns_never_lower_the_bound(net: Lattice) -> None:
 
 def test_it_closes_the_gap_of_a_march_whose_bars_return() -> None:
     """The dynamic program plays some returning bar in two ways; agreed, it is the optimum."""
-    net = few(whole(understand(CORPUS / "yankee_doodle_march.mid")), 6)
+    net = few(whole(understand(CORPUS / "yankee_doodle_march.mid")), 7)
     folded, _ = folded_optimum(net, all_rows(net), {})
     assert folded.exact
     assert prices(net).best < folded.cost

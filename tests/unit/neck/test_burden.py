@@ -69,6 +69,7 @@ def test_factors_are_of_work_alone() -> None:
     hold, move = fingering().hold, fingering().move
     assert burden.hold(hold).barre > hold.barre
     assert burden.hold(hold).not_in_shape == hold.not_in_shape
+    assert burden.hold(hold).stretch_power == hold.stretch_power
     assert burden.moves(move).shift > move.shift
     assert burden.moves(move).fast_seconds == move.fast_seconds
 

@@ -54,6 +54,31 @@ def test_reach_is_millimetres_so_the_same_frets_come_nearer_up_the_neck() -> Non
     assert rules("advanced").hold([(6, 5, 1), (6, 10, 4)]) is not None
 
 
+@pytest.mark.parametrize(
+    ("level", "first_to_fifth"),
+    [("beginner", 20.0), ("elementary", 12.0), ("intermediate", 3.0), ("advanced", 0.0)],
+)
+def test_a_student_pays_for_a_wide_stretch_and_for_no_usual_one(
+    level: str, first_to_fifth: float
+) -> None:
+    """Fingers 1 and 4 on frets 1 and 5 are no beginner's; on frets 1 and 4 they are (common
+    practice, no source). Points beside what any hand pays: at least; at most two.
+    """
+
+    def more(fret: int) -> float:
+        presses = [(6, 1, 1), (1, fret, 4)]
+        costs = fingering().hold_at(level)
+        student = player_of(PlayerFile(), level_named(level))
+        here = HandRules(neck_of(student, 0), student, level_named(level), costs).hold(presses)
+        anyone = rules(level).hold(presses)
+        assert here is not None
+        assert anyone is not None
+        return here - anyone
+
+    assert more(5) >= first_to_fifth
+    assert more(4) <= 2.0
+
+
 def test_a_capo_brings_the_frets_nearer() -> None:
     assert rules("advanced", capo=4).hold([(6, 1, 1), (6, 6, 4)]) is not None
 
