@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from math import ceil, floor
 from pathlib import Path
 
@@ -61,13 +61,17 @@ class Wishes:
     others: frozenset[int] = frozenset()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Result:
     """An arrangement, what the judge says of it, and what to practise."""
 
     arrangement: Arrangement
     verdict: Verdict
-    lesson: Lesson
+
+    @cached_property
+    def lesson(self) -> Lesson:
+        """What to practise, made when it is asked for: of all that is tried few are taught."""
+        return teach(self.arrangement, self.verdict)
 
     def documents(
         self, *, paper: Paper = ORDINARY, extras: Extras = NO_EXTRAS, jobs: int = 1
@@ -411,14 +415,14 @@ def _placed(
     *,
     each: Each = in_turn,
 ) -> Result:
-    """Placed, judged and taught; a result the judge refuses is a fault of ours."""
+    """Placed and judged; a result the judge refuses is a fault of ours."""
     analysis = reduction.analysis
     arrangement = place(
         reduction, level=level, player=player, others=others, priced=priced, each=each
     )
     verdict = judge(arrangement, analysis, level, player)
     refuse_broken(verdict.violations, analysis.score.file)
-    return Result(arrangement=arrangement, verdict=verdict, lesson=teach(arrangement, verdict))
+    return Result(arrangement=arrangement, verdict=verdict)
 
 
 def _in_another_key(result: Result, *, best: Arrangement, wrong: str) -> Result:
