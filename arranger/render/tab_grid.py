@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -157,9 +158,12 @@ def _counts(
 ) -> Iterator[tuple[Beat, str]]:
     """What is counted: numbers on the beats, and the syllables that the notes ask for."""
     unit = Beat(4, bar.bar.denominator)
+    inside: dict[int, set[Beat]] = defaultdict(set)
+    for onset in onsets:
+        whole, share = divmod((onset - bar.start + bar.missing) / unit, 1)
+        inside[whole + 1].add(share)
     for beat, number in _beats(bar, start, end):
-        inside = {(onset - beat) / unit for onset in onsets if beat <= onset < beat + unit}
-        for share, syllable in _syllables(inside, compound=bar.compound):
+        for share, syllable in _syllables(inside[number], compound=bar.compound):
             moment = beat + share * unit
             if start <= moment < end:
                 yield moment, syllable or str(number)
