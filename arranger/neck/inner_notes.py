@@ -31,6 +31,15 @@ class Filled(NamedTuple):
     asked_for: bool
 
 
+class Added(NamedTuple):
+    """An inner note, what it asks in tenths, and whether it is the third that is owed."""
+
+    fill: tuple[Spot, int]
+    press: Press
+    asks: int
+    gives: bool
+
+
 Found = tuple[Fills, bool, int]
 """A set of inner notes, whether it gives an owed third, and the cost in tenths."""
 
@@ -122,23 +131,26 @@ class InnerNotes:
     def _sets(self, context: Context, number: int, tune: int, bass: int) -> Iterator[Found]:
         presses = presses_of(tune, bass)
         room = self.rules.level.voices - len(presses)
-        spots = self._spots(context, number, tune, bass) if room > 0 else ()
         wish = context.fill[1] if context.fill is not None and room > 0 else 0
         begun = self._begun(context, tune, bass)
-        for count in range(min(room, 2, len(spots)) + 1 if spots else 1):
+        given = self._gives(context, begun)
+        spots = self._spots(context, number, tune, bass) if room > 0 else ()
+        notes = [self._added(context, spot, finger) for spot, finger in spots]
+        # What cannot be held with one more note cannot be held with two.
+        notes = [one for one in notes if self.rules.hold([*presses, one.press]) is not None]
+        for count in range(min(room, 2, len(notes)) + 1):
             missed = wish if count == 0 else 0
             if count == 1 and room > 1:
                 missed = round(wish * (1 - self.costs.second) / 2)
-            for fills in combinations(spots, count):
-                if count == 2 and fills[0][0].string == fills[1][0].string:
+            for added in combinations(notes, count):
+                if count == 2 and added[0].press[0] == added[1].press[0]:
                     continue
-                extra = [(spot.string, spot.fret, finger) for spot, finger in fills]
-                held = self.rules.hold(presses + extra)
+                held = self.rules.hold(presses + [one.press for one in added])
                 if held is not None:
-                    cost = missed + tenths(held) + sum(self._asks(spot) for spot, _ in fills)
-                    cost += self.burden.strike if fills or begun else 0
-                    gives = self._gives(context, [*begun, *(spot for spot, _ in fills)])
-                    yield fills, gives, cost
+                    cost = missed + tenths(held) + sum([one.asks for one in added])
+                    cost += self.burden.strike if added or begun else 0
+                    gives = given or any(one.gives for one in added)
+                    yield tuple([one.fill for one in added]), gives, cost
 
     def _spots(
         self, context: Context, number: int, tune: int, bass: int
@@ -182,9 +194,14 @@ class InnerNotes:
             finger = natural if 1 <= natural <= 4 else None
         return finger
 
-    def _asks(self, spot: Spot) -> int:
-        """A fretted inner note asks a little more than an open one."""
-        return (2 if spot.fret else 1) + self.burden.begun(spot)
+    def _added(self, context: Context, spot: Spot, finger: int) -> Added:
+        """One inner note: a fretted one asks a little more than an open one."""
+        return Added(
+            fill=(spot, finger),
+            press=(spot.string, spot.fret, finger),
+            asks=(2 if spot.fret else 1) + self.burden.begun(spot),
+            gives=self._gives(context, [spot]),
+        )
 
     def _begun(self, context: Context, tune: int, bass: int) -> list[Spot]:
         """The spots of tune and thumb that are plucked here."""
