@@ -22,6 +22,7 @@ from arranger.neck.grips import (
     Held,
     IntArray,
     RowArray,
+    stance_code,
     tenths,
 )
 from arranger.neck.hands import Hands
@@ -97,7 +98,7 @@ class GripMaker:
     voicings: VoicingMaker = field(init=False)
     inner: InnerNotes = field(init=False)
     _hold: dict[int, int] = field(default_factory=dict)
-    _planted: dict[int, bytes] = field(default_factory=dict)
+    _planted: dict[int, int] = field(default_factory=dict)
     _pairs_known: dict[object, _Pairs] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -334,7 +335,7 @@ class GripMaker:
             cost=(drafts.cost[rows] + missing).astype(np.int32),
             low=stands[:, 0],
             high=stands[:, 1],
-            planted=self._all_planted(pairs, filled),
+            stance=self._stances(pairs, filled),
             filled=filled,
             book=self.book,
         )
@@ -350,19 +351,15 @@ class GripMaker:
         second[np.cumsum(times)[times == 2] - 1] = True
         return rows, drafts.gives[rows] | second
 
-    def _all_planted(self, pairs: _Pairs, filled: IntArray) -> IntArray:
-        """The planted fingers of every row; each different hold is looked at once."""
+    def _stances(self, pairs: _Pairs, filled: IntArray) -> NDArray[np.int64]:
+        """The stance of every row; each different hold is looked at once."""
         marks = (filled.astype(np.int64) * MOST_HANDS + pairs.hand) * 4096
         marks = (marks + pairs.tune_code + 1) * 4096 + pairs.bass_code + 1
-        known = self._planted
-        rows = [known.get(mark) or self._stance(mark) for mark in marks.tolist()]
-        planted: IntArray = np.frombuffer(b"".join(rows), dtype=np.int32).reshape(-1, 5)
-        return planted
-
-    def _stance(self, mark: int) -> bytes:
-        """Where the fingers stand, as the columns of one row."""
-        row = np.array(self._plant(mark), dtype=np.int32)
-        return self._planted.setdefault(mark, row.tobytes())
+        asked, known = marks.tolist(), self._planted
+        for mark in asked:
+            if mark not in known:
+                known[mark] = stance_code(self._plant(mark))
+        return np.array([known[mark] for mark in asked], dtype=np.int64)
 
     def _plant(self, mark: int) -> tuple[int, ...]:
         """Where fingers 1..4 and the thumb stand: what sounds first, then the shape's rest."""

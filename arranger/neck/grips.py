@@ -18,7 +18,8 @@ from arranger.neck.fretboard import Spot
 IntArray = NDArray[np.int32]
 RowArray = NDArray[np.intp]
 Stances = tuple[IntArray, RowArray]
-"""Different ways to plant the fingers, and for each row which of them it is."""
+"""Different ways to plant the fingers (stances, 5) as places 1.. or 0 for none, and for each
+row which of them it is."""
 
 NONE = -1
 """No note, no finger, no string."""
@@ -142,14 +143,29 @@ def press_of(code: int) -> tuple[int, int, int] | None:
     return code // 256, code // 8 % 32, code % 8
 
 
+_BYTES = np.arange(0, 40, 8)
+"""Where in a stance's code the place of each finger stands."""
+
+
+def stance_code(planted: Sequence[int]) -> int:
+    """Where fingers 1..4 and the thumb stand (string * 32 + fret, or NONE) as one number."""
+    return int.from_bytes([place + 1 for place in planted], "little")
+
+
+def _places(codes: NDArray[np.int64]) -> IntArray:
+    """(codes, 5) what stance codes are made of, a place each 1 higher so that 0 is none."""
+    places: IntArray = (codes[:, None] >> _BYTES & 255).astype(np.int32)
+    return places
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Grips:
     """The grips of one slot as columns of equal length.
 
     ``tune`` and ``bass`` are codes (the bass's finger is RELEASED once it is let go);
     ``tune_finger`` is NONE for an open string. ``low``..``high`` is where the first finger
-    may stand. ``planted`` has five columns, fingers 1..4 and the thumb: string * 32 + fret,
-    or NONE. ``third_heard`` is what the bar remembers, ``third_given`` what the grip adds.
+    may stand. ``stance`` is where the fingers are planted, see ``stance_code``.
+    ``third_heard`` is what the bar remembers, ``third_given`` what the grip adds.
     ``finger_strings``: where tune and inner notes sound; string s is the bit of 2 ** s.
     ``filled`` are numbers of sets of inner notes in ``book``.
     """
@@ -170,7 +186,7 @@ class Grips:
     cost: IntArray
     low: IntArray
     high: IntArray
-    planted: IntArray
+    stance: NDArray[np.int64]
     filled: IntArray
     book: FillBook
     _stances: list[Stances] = field(default_factory=list)
@@ -179,12 +195,18 @@ class Grips:
         return len(self.cost)
 
     @property
+    def planted(self) -> IntArray:
+        """(rows, 5) where fingers 1..4 and the thumb stand: string * 32 + fret, or NONE."""
+        return _places(self.stance) - 1
+
+    @property
     def stances(self) -> Stances:
-        """The different ways of ``planted``, and for each row which of them it is; found when
-        they are first asked for.
+        """The different stances, and for each row which of them it is; found when they are
+        first asked for.
         """
         if not self._stances:
-            self._stances.append(_different(self.planted))
+            codes, which = np.unique(self.stance, return_inverse=True)
+            self._stances.append((_places(codes), which))
         return self._stances[0]
 
     @property
@@ -198,7 +220,9 @@ class Grips:
         return _Rows(self)
 
     def only(self, rows: RowArray) -> Grips:
-        """The same columns for some of the rows."""
+        """The same columns for some of the rows, each at most once and in order."""
+        if len(rows) == len(self):
+            return self
         columns = {name: getattr(self, name)[rows] for name in COLUMNS}
         return Grips(book=self.book, **columns)
 
@@ -218,17 +242,8 @@ class Grips:
             gives_third=bool(self.third_given[row]),
             third_heard=bool(self.third_heard[row]),
             cost=int(self.cost[row]),
-            planted=tuple(int(place) for place in self.planted[row]),
+            planted=tuple((_places(self.stance[row : row + 1]) - 1)[0].tolist()),
         )
-
-
-def _different(planted: IntArray) -> Stances:
-    """The different rows of planted fingers, and for each row which of them it is."""
-    marks = np.zeros(len(planted), dtype=np.int64)
-    for finger in range(planted.shape[1]):
-        marks = marks * 256 + planted[:, finger] + 1
-    _, rows, which = np.unique(marks, return_index=True, return_inverse=True)
-    return planted[rows], which
 
 
 COLUMNS = tuple(name for name in Grips.__dataclass_fields__ if name not in ("book", "_stances"))

@@ -308,7 +308,8 @@ class Mover:
         table = self._finger_table(self._pace(step.seconds))
         ways, which = before.stances
         others, other = after.stances
-        off, on = (ways.T + 1) * _PLACES, others.T + 1  # one finger after another
+        down = others.any(axis=0)  # a finger that nobody puts down costs nothing
+        off, on = ways.T[down] * _PLACES, others.T[down]  # one finger after another
         rows, columns = which[here], other[there]
         if len(ways) * len(others) < np.broadcast(rows, columns).size:
             # Many grips plant the same fingers: each two different ways are priced once.
