@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from arranger.neck.grips import Grips, IntArray
-from arranger.neck.moves import FORBIDDEN, Mover, Moves, follow, lead
+from arranger.neck.moves import FORBIDDEN, Mover, Moves, connected
 from arranger.neck.outline import BarClass
 from arranger.neck.piece import Piece
 
@@ -110,15 +110,12 @@ class BarLattice:
 
 def bar_lattice(bar: BarClass, grips: tuple[Grips, ...], mover: Mover) -> BarLattice:
     """Grips and moves of a bar, without grips that lead nowhere within it."""
-    row = list(grips)
-    for slot, step in enumerate(bar.steps):
-        row[slot + 1] = row[slot + 1].only(follow(row[slot], row[slot + 1], step))
-    for slot in range(len(bar.steps) - 1, -1, -1):
-        row[slot] = row[slot].only(lead(row[slot], row[slot + 1], bar.steps[slot]))
+    rows, pairs = connected(grips, bar.steps)
     inside = tuple(
-        mover.between(row[slot], row[slot + 1], step) for slot, step in enumerate(bar.steps)
+        mover.between(rows[slot], rows[slot + 1], step, pairs[slot])
+        for slot, step in enumerate(bar.steps)
     )
-    return BarLattice(tuple(row), inside)
+    return BarLattice(tuple(rows), inside)
 
 
 def lattice(piece: Piece, bars: Sequence[BarLattice], mover: Mover) -> Lattice:

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from arranger.neck.grips import NONE, Grips, IntArray, among, tenths
+from arranger.neck.grips import NONE, Grips, IntArray, RowArray, tenths
 from arranger.tables.arranging import BassCosts, MelodyCosts
 from arranger.tables.fingering import MoveCosts, ShapeCosts
 
 FORBIDDEN = 10**7
 """Tenths that no arrangement costs: the move cannot be made."""
 
-Index = NDArray[np.int32] | tuple[slice | None, slice | None]
+Index = RowArray | tuple[slice | None, slice | None]
 """Which rows of a column: one for each pair, or all of them along an axis of their own."""
 _ROW: Index = (None, slice(None))
 _COLUMN: Index = (slice(None), None)
 _NOTHING: IntArray = np.zeros(1, dtype=np.int32)
 """What no pair costs."""
+
+Pairs = tuple[RowArray, RowArray]
+"""Earlier and later rows of moves, sorted by the later ones. numpy looks up several times as
+fast by numbers of its own width."""
 
 _PLACES = 7 * 32 + 1
 """Places where a finger may stand: a fret of a string, or none."""
@@ -86,10 +90,11 @@ class Moves:
     here: IntArray
     there: IntArray
     cost: IntArray
-    _orders: dict[str, NDArray[np.intp]] = field(default_factory=dict)
+    _orders: dict[str, RowArray] = field(default_factory=dict)
+    _stretches: dict[str, tuple[RowArray, RowArray]] = field(default_factory=dict)
 
     @property
-    def by_here(self) -> NDArray[np.intp]:
+    def by_here(self) -> RowArray:
         """The order sorted by ``here`` instead, found when it is first asked for."""
         if "here" not in self._orders:
             self._orders["here"] = np.argsort(self.here, kind="stable")
@@ -97,35 +102,35 @@ class Moves:
 
     def forward(self, reach: IntArray) -> IntArray:
         """Least cost of arriving at each row, from the cost of being at each row here."""
-        return self._least("there", reach[self.here] + self.cost, self.there, self.rows[1])
+        return self._least("there", reach.take(self.here) + self.cost)
 
     def backward(self, rest: IntArray) -> IntArray:
         """Least cost from each row on, from the cost that remains at each row there."""
-        order = self.by_here
-        onward = rest[self.there] + self.cost
-        return self._least("here", onward[order], self.here[order], self.rows[0])
+        return self._least("here", (rest.take(self.there) + self.cost).take(self.by_here))
 
-    def _least(self, name: str, values: IntArray, rows: IntArray, count: int) -> IntArray:
-        """The least of ``values`` for each of ``count`` rows; ``rows`` is sorted."""
-        least = np.full(count, FORBIDDEN, dtype=np.int32)
-        if len(rows):
-            starts = self._starts(name, rows)
-            least[rows[starts]] = np.minimum(np.minimum.reduceat(values, starts), FORBIDDEN)
+    def _least(self, side: str, values: IntArray) -> IntArray:
+        """The least value of the moves of each row, which are stretches of ``values``."""
+        least = np.full(self.rows[side == "there"], FORBIDDEN, dtype=np.int32)
+        if len(values):
+            rows, starts = self._stretches_of(side)
+            least[rows] = np.minimum(np.minimum.reduceat(values, starts), FORBIDDEN)
         return least
 
-    def _starts(self, name: str, rows: IntArray) -> NDArray[np.intp]:
-        """Where another row begins in ``rows``, found when it is first asked for."""
-        known = self._orders.get(f"starts of {name}")
-        if known is None:
-            known = np.flatnonzero(np.r_[True, rows[1:] != rows[:-1]])
-            self._orders[f"starts of {name}"] = known
-        return known
+    def _stretches_of(self, side: str) -> tuple[RowArray, RowArray]:
+        """The rows of one side that have moves, and where those of each begin; found when
+        they are first asked for.
+        """
+        if side not in self._stretches:
+            rows = self.there if side == "there" else self.here.take(self.by_here)
+            starts = np.flatnonzero(np.r_[True, rows[1:] != rows[:-1]])
+            self._stretches[side] = rows[starts].astype(np.intp), starts
+        return self._stretches[side]
 
     def dense(self, here: IntArray, there: IntArray) -> IntArray:
         """The moves between some rows as a matrix; FORBIDDEN where there is none."""
         part = self.only(here, there)
         matrix = np.full(part.rows, FORBIDDEN, dtype=np.int32)
-        matrix[part.here, part.there] = part.cost
+        np.put(matrix, part.here * np.intp(len(there)) + part.there, part.cost)
         return matrix
 
     def only(self, here: IntArray, there: IntArray) -> Moves:
@@ -133,48 +138,32 @@ class Moves:
         place = np.full(self.rows[0], NONE, dtype=np.int32)
         place[here] = np.arange(len(here), dtype=np.int32)
         # Moves are sorted by their later row: those of the rows wanted are stretches.
-        order = np.argsort(there, kind="stable").astype(np.int32)
+        order = np.argsort(there, kind="stable")
         first = np.searchsorted(self.there, there[order], side="left")
         count = np.searchsorted(self.there, there[order], side="right") - first
         within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
         moves = np.repeat(first, count) + within
-        earlier = place[self.here[moves]]
+        earlier = place.take(self.here.take(moves))
         kept = np.flatnonzero(earlier != NONE)
         return Moves(
             rows=(len(here), len(there)),
             here=earlier[kept],
-            there=np.repeat(order, count)[kept],
+            there=np.repeat(order.astype(np.int32), count)[kept],
             cost=self.cost[moves[kept]],
         )
 
     def between(self, here: int, there: int) -> int:
         """Tenths of one move; FORBIDDEN when it cannot be made."""
-        first, last = np.searchsorted(self.there, [there, there + 1])
+        first, last = np.searchsorted(self.there, np.array([there, there + 1], dtype=np.int32))
         found = np.flatnonzero(self.here[first:last] == here)
         return int(self.cost[first + found[0]]) if len(found) else FORBIDDEN
 
 
-def follow(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
-    """Rows of ``after`` that some row of ``before`` may go on to."""
-    keep = np.zeros(len(after), dtype=bool)
-    for rows, here, there in _cases(before, after, step):
-        keep[rows] |= among(there, np.unique(here))
-    return np.flatnonzero(keep)
-
-
-def lead(before: Grips, after: Grips, step: Step) -> NDArray[np.intp]:
-    """Rows of ``before`` from which some row of ``after`` may be reached."""
-    keep = np.zeros(len(before), dtype=bool)
-    for _, here, there in _cases(before, after, step):
-        keep |= among(here, np.unique(there))
-    return np.flatnonzero(keep)
-
-
-def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArray]:
-    """Pairs of rows (sorted by the later one) between which the hand can move.
+def possible(before: Grips, after: Grips, step: Step) -> Pairs:
+    """Pairs of rows between which the hand can move, whatever the bar remembers.
 
     The shape stays while the harmony stays; a held note stays where it is or is let go;
-    the tune changes its octave only where it may; the bar remembers its third.
+    the tune changes its octave only where it may.
     """
     pairs = [
         (i, rows[j])
@@ -183,13 +172,52 @@ def possible(before: Grips, after: Grips, step: Step) -> tuple[IntArray, IntArra
     ]
     first = np.concatenate([i for i, _ in pairs])
     second = np.concatenate([j for _, j in pairs])
-    if not step.opens_bar:
-        kept = np.flatnonzero(_remembered(before, after, first, second, step))
-        first, second = first[kept], second[kept]
     if len(pairs) > 1:  # the pairs of one case come in order
         order = np.argsort(second * len(before) + first)
         first, second = first[order], second[order]
-    return first.astype(np.int32), second.astype(np.int32)
+    return first, second
+
+
+def connected(
+    grips: Sequence[Grips], steps: Sequence[Step]
+) -> tuple[list[Grips], list[Pairs | None]]:
+    """The rows of neighbouring slots that lie on a way from the first to the last, and the
+    pairs of them that are ``possible`` in each step; None where all are.
+    """
+    pairs: list[Pairs | None] = [
+        None if _free(step) else possible(before, after, step)
+        for before, after, step in zip(grips, grips[1:], steps, strict=False)
+    ]
+    keep = [np.ones(len(one), dtype=np.bool_) for one in grips]
+    for slot, found in enumerate(pairs):
+        if found is not None:
+            here, there = found
+            keep[slot + 1] = _met(there[keep[slot][here]], len(grips[slot + 1]))
+    for slot, found in reversed(list(enumerate(pairs))):
+        if found is not None:
+            here, there = found
+            keep[slot] &= _met(here[keep[slot + 1][there]], len(grips[slot]))
+    rows = [one.only(np.flatnonzero(kept)) for one, kept in zip(grips, keep, strict=True)]
+    return rows, [
+        found and _among(found, here, there)
+        for found, here, there in zip(pairs, keep, keep[1:], strict=False)
+    ]
+
+
+def _met(rows: RowArray, count: int) -> NDArray[np.bool_]:
+    """Which of ``count`` rows are among ``rows``."""
+    met = np.zeros(count, dtype=np.bool_)
+    met[rows] = True
+    return met
+
+
+def _among(pairs: Pairs, here: NDArray[np.bool_], there: NDArray[np.bool_]) -> Pairs:
+    """The pairs of rows that are kept, which are numbered anew."""
+    if here.all() and there.all():
+        return pairs
+    kept = np.flatnonzero(here[pairs[0]] & there[pairs[1]])
+    numbers = [np.cumsum(keep) - 1 for keep in (here, there)]
+    return numbers[0][pairs[0][kept]], numbers[1][pairs[1][kept]]
 
 
 def _cases(
@@ -233,15 +261,11 @@ def _free(step: Step) -> bool:
     return step.may_fold and (step.may_change or step.chord_begins) and not held
 
 
-def _remembered(
-    before: Grips, after: Grips, here: Index, there: Index, step: Step
-) -> NDArray[np.bool_]:
-    """Whether the bar remembers its third rightly: it does once one was given, and a bar that
-    opens has nothing to remember.
-    """
+def _remembered(before: Grips, after: Grips, here: Index, there: Index) -> NDArray[np.bool_]:
+    """Whether the bar remembers its third rightly: it does once one was given."""
     heard = before.third_heard[here] | after.third_given[there]
     right: NDArray[np.bool_] = heard == after.third_heard[there]
-    return right | step.opens_bar
+    return right
 
 
 def _equal_pairs(
@@ -271,19 +295,34 @@ class Mover:
     shaped: NDArray[np.bool_]
     change: int = 0
     _tables: dict[float, IntArray] = field(default_factory=dict)
+    _folds: dict[Fold, IntArray] = field(default_factory=dict)
 
-    def between(self, before: Grips, after: Grips, step: Step) -> Moves:
-        """Every possible move of a step with its cost in tenths."""
+    def between(
+        self, before: Grips, after: Grips, step: Step, pairs: Pairs | None = None
+    ) -> Moves:
+        """Every possible move of a step with its cost in tenths; ``pairs`` where it is known
+        which are ``possible``.
+        """
         if _free(step):
             # Sums of rows and columns cost a fraction of what pairs do that are looked up.
-            right = _remembered(before, after, _ROW, _COLUMN, step)
-            second, first = right.nonzero()
-            here, there = first.astype(np.int32), second.astype(np.int32)
-            cost = self._cost(before, after, _ROW, _COLUMN, step)[right]
+            cost = self._cost(before, after, _ROW, _COLUMN, step).ravel()
+            here = np.tile(np.arange(len(before)), len(after))
+            there = np.repeat(np.arange(len(after)), len(before))
+            if not step.opens_bar:
+                kept = np.flatnonzero(_remembered(before, after, here, there))
+                here, there, cost = here[kept], there[kept], cost[kept]
         else:
-            here, there = possible(before, after, step)
+            here, there = pairs or possible(before, after, step)
+            if not step.opens_bar:
+                kept = np.flatnonzero(_remembered(before, after, here, there))
+                here, there = here[kept], there[kept]
             cost = self._cost(before, after, here, there, step)
-        return Moves(rows=(len(before), len(after)), here=here, there=there, cost=cost)
+        return Moves(
+            rows=(len(before), len(after)),
+            here=here.astype(np.int32),
+            there=there.astype(np.int32),
+            cost=cost,
+        )
 
     def _cost(
         self, before: Grips, after: Grips, here: Index, there: Index, step: Step
@@ -313,8 +352,10 @@ class Mover:
         rows, columns = which[here], other[there]
         if len(ways) * len(others) < np.broadcast(rows, columns).size:
             # Many grips plant the same fingers: each two different ways are priced once.
-            priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(axis=0)
-            return priced.astype(np.int32)[rows, columns]
+            priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(
+                axis=0, dtype=np.int32
+            )
+            return priced.take(rows * len(others) + columns)
         moved = off.take(rows, axis=1) + on.take(columns, axis=1)
         total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
         return total
@@ -356,11 +397,11 @@ class Mover:
         """
         if not step.chord_begins and not step.may_change:
             return _NOTHING
-        entry = self.hand_costs[after.hand]
+        entry = self.hand_costs.take(after.hand)
         if step.chord_begins and not (step.brief and self.change):
             return entry[there]
         changed = before.hand[here] != after.hand[there]
-        taken_up = self.shaped[after.hand] * np.int32(self.change if step.brief else 0)
+        taken_up = self.shaped.take(after.hand) * np.int32(self.change if step.brief else 0)
         if step.chord_begins:
             return entry[there] + np.where(changed, taken_up[there], np.int32(0))
         within = entry + taken_up + np.int32(tenths(self.shapes.change_within))
@@ -372,9 +413,8 @@ class Mover:
         """A new tune note sings on from the last; an octave fold costs the music."""
         total = _NOTHING
         if step.may_fold and len(self.octaves) > 1:
-            folds = np.array(self.octaves, dtype=np.int32)
-            prices = self._fold((folds - folds[:, None]).ravel(), step.fold)
-            total = prices[(before.octave * len(folds))[here] + after.octave[there]]
+            prices = self._fold_table(step.fold)
+            total = prices.take((before.octave * len(self.octaves))[here] + after.octave[there])
         if step.tune == "new":
             was, now = before.tune[here], after.tune[there]
             pressed = (after.tune_finger != NONE)[there]
@@ -385,6 +425,13 @@ class Mover:
             hop = np.int32(tenths(self.moves.legato_hop * pace))
             total = total + same * np.where(apart >> 8 == 0, slide, hop)
         return total
+
+    def _fold_table(self, fold: Fold) -> IntArray:
+        """What a fold costs between any two octaves."""
+        if fold not in self._folds:
+            octaves = np.array(self.octaves, dtype=np.int32)
+            self._folds[fold] = self._fold((octaves - octaves[:, None]).ravel(), fold)
+        return self._folds[fold]
 
     def _fold(self, change: IntArray, fold: Fold) -> IntArray:
         """Moving the tune by octaves: dearer inside a line, most where it turns round.

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import compress
 
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ from few_grips import PIECES, all_rows, few, played_paths, whole
 
 from arranger.neck.dynamic import Lattice, first_stop, prices, restricted
 from arranger.neck.grips import NONE, Grip, Grips, tenths
-from arranger.neck.moves import FORBIDDEN, Mover, Moves, Step, follow, lead, possible
+from arranger.neck.moves import FORBIDDEN, Mover, Moves, Step, connected
 from arranger.tables.arranging import BassCosts, arranging
 from arranger.tables.fingering import fingering
 
@@ -76,20 +78,28 @@ def test_the_moves_are_the_pairs_that_the_rules_allow(net: Lattice) -> None:
             for j, there in enumerate(after.items)
             if may_go_on(here, there, step)
         }
-        here, there = possible(before, after, step)
-        assert len(here) == len(expected)
-        assert set(zip(here.tolist(), there.tolist(), strict=True)) == expected
+        moves = mover(net).between(before, after, step)
+        assert len(moves.here) == len(expected)
+        assert set(zip(moves.here.tolist(), moves.there.tolist(), strict=True)) == expected
 
 
-def test_rows_that_follow_or_lead_have_a_move_where_the_third_does_not_matter(
+def test_rows_that_are_connected_have_a_move_where_the_third_does_not_matter(
     net: Lattice,
 ) -> None:
-    """``follow`` and ``lead`` do not look at the third that a bar remembers: they may keep
-    too many rows, never too few.
+    """From the first grip of a bar on those are left that may follow; to the last grip of its
+    second slot those that may lead to it.
     """
-    for before, after, step, moves in steps(net):
-        assert set(moves.there) <= set(follow(before, after, step))
-        assert set(moves.here) <= set(lead(before, after, step))
+    for kind, bar in enumerate(net.grips):
+        for step in net.piece.classes[kind].steps[:1]:
+            whole_step = replace(step, opens_bar=True)  # nothing remembered
+            before, after = bar[0], bar[1]
+            first, last = before.only(np.array([0])), after.only(np.array([len(after) - 1]))
+            (_, follow), _ = connected((first, after), (step,))
+            (lead, _), _ = connected((before, last), (step,))
+            follows = [may_go_on(first.items[0], one, whole_step) for one in after.items]
+            leads = [may_go_on(one, last.items[0], whole_step) for one in before.items]
+            assert list(follow.items) == [*compress(after.items, follows)]
+            assert list(lead.items) == [*compress(before.items, leads)]
 
 
 def test_a_matrix_of_moves_costs_what_its_pairs_do(net: Lattice) -> None:
@@ -206,12 +216,14 @@ def test_prices_are_paid_once_a_class(small: Lattice) -> None:
 def test_every_grip_of_the_lattice_lies_on_some_path_of_its_bar(net: Lattice) -> None:
     """Grips that lead nowhere were left out, but for the third that a bar remembers."""
     for kind, bar in enumerate(net.grips):
-        for slot, grips in enumerate(bar):
-            assert len(grips)
+        left, pairs = connected(bar, net.piece.classes[kind].steps)
+        for grips, kept in zip(bar, left, strict=True):
+            assert len(kept) == len(grips) > 0
             assert np.all(grips.hand != NONE)
-            if slot + 1 < len(bar):
-                left = lead(grips, bar[slot + 1], net.piece.classes[kind].steps[slot])
-                assert len(left) == len(grips)
+        for moves, found in zip(net.inside[kind], pairs, strict=True):
+            if found is not None:
+                known = set(zip(found[0].tolist(), found[1].tolist(), strict=True))
+                assert known >= set(zip(moves.here.tolist(), moves.there.tolist(), strict=True))
 
 
 def test_a_way_that_is_barred_is_told_by_its_bar(net: Lattice) -> None:
