@@ -54,8 +54,8 @@ class _Pairs:
     apart: IntArray
     cost: IntArray
 
-    def only(self, rows: NDArray[np.bool_] | RowArray) -> _Pairs:
-        return _Pairs(*(getattr(self, name)[rows] for name in PAIR_COLUMNS))
+    def only(self, rows: RowArray) -> _Pairs:
+        return _Pairs(*[getattr(self, name).take(rows) for name in PAIR_COLUMNS])
 
 
 PAIR_COLUMNS = tuple(column.name for column in fields(_Pairs))
@@ -128,9 +128,8 @@ class GripMaker:
         """Every grip of ``context`` that is worth trying, going on from what is ``held``."""
         pairs = self._holdable(context)
         if held is not None:
-            pairs = pairs.only(
-                held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
-            )
+            allowed = held.allows(pairs.hand, pairs.octave, pairs.tune_code, pairs.bass_code)
+            pairs = pairs.only(np.flatnonzero(allowed))
         pairs = self._cheap(context, pairs, self._with_wish(context, pairs))
         drafts = self._drafts(context, pairs)
         keep = drafts.cost <= self._limit(context, drafts.pairs, drafts.cost)
@@ -162,7 +161,7 @@ class GripMaker:
             plucked |= (clear.bass_code != NONE) & context.stroke_begins
             asked = clear.cost + hold + plucked * np.int32(self.burden.strike)
             cost = np.minimum(asked, UNHOLDABLE).astype(np.int32)
-            known = replace(clear, cost=cost).only(hold < UNHOLDABLE)
+            known = replace(clear, cost=cost).only(np.flatnonzero(hold < UNHOLDABLE))
             self._pairs_known[key] = known
         return known
 
@@ -233,12 +232,12 @@ class GripMaker:
         group = pairs.octave * 2 + (pairs.tune_code == NONE)
         best = np.full(2 * len(context.octaves), NO_CEILING, dtype=np.int32)
         np.minimum.at(best, group, cost)
-        limit: IntArray = best[group] + np.int32(self.ceiling)
+        limit: IntArray = best.take(group) + np.int32(self.ceiling)
         return limit
 
     def _cheap(self, context: Context, pairs: _Pairs, with_wish: IntArray) -> _Pairs:
         """Without pairs that are too dear even if their inner notes were free."""
-        return pairs.only(pairs.cost <= self._limit(context, pairs, with_wish))
+        return pairs.only(np.flatnonzero(pairs.cost <= self._limit(context, pairs, with_wish)))
 
     # Inner notes ---------------------------------------------------------------------
 
@@ -297,7 +296,7 @@ class GripMaker:
 
     def _midi(self, code: IntArray) -> IntArray:
         tuning = np.array((0, *self.rules.neck.tuning), dtype=np.int32)
-        midi: IntArray = np.where(code == NONE, NONE, tuning[code // 256] + code // 8 % 32)
+        midi: IntArray = np.where(code == NONE, NONE, tuning.take(code // 256) + code // 8 % 32)
         return midi
 
     # Columns -------------------------------------------------------------------------
@@ -310,8 +309,8 @@ class GripMaker:
         tune, bass = pairs.tune_code, pairs.bass_code
         fretted = (tune != NONE) & (tune // 8 % 32 > 0)
         fretted |= (pairs.bass_sounds == 1) & (bass // 8 % 32 > 0)
-        fretted |= self.book.fretted()[filled]
-        stands = self.hands.stands()[pairs.hand]
+        fretted |= self.book.fretted().take(filled)
+        stands = self.hands.stands().take(pairs.hand, axis=0)
         tune_string = np.where(tune == NONE, NONE, tune // 256).astype(np.int32)
         sounding = np.where(tune == NONE, 0, np.int32(1) << np.maximum(tune_string, 0))
         gives = drafts.gives[rows]
@@ -328,7 +327,7 @@ class GripMaker:
             bass_string=np.where(bass == NONE, NONE, bass // 256).astype(np.int32),
             bass_midi=self._midi(bass).astype(np.int32),
             bass_active=pairs.bass_sounds,
-            finger_strings=(sounding | self.book.strings()[filled]).astype(np.int32),
+            finger_strings=(sounding | self.book.strings().take(filled)).astype(np.int32),
             fretted=fretted.astype(np.int32),
             third_given=gives.astype(np.int32),
             third_heard=heard.astype(np.int32),

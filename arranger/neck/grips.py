@@ -223,7 +223,7 @@ class Grips:
         """The same columns for some of the rows, each at most once and in order."""
         if len(rows) == len(self):
             return self
-        columns = {name: getattr(self, name)[rows] for name in COLUMNS}
+        columns = {name: getattr(self, name).take(rows) for name in COLUMNS}
         return Grips(book=self.book, **columns)
 
     def grip(self, row: int) -> Grip:

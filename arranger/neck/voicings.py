@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,12 +49,15 @@ def _rows(found: Iterable[tuple[int, ...]]) -> Rows:
     return np.array(list(found), dtype=np.int32).reshape(-1, 6)
 
 
+@cache
 def _silence(cost: int, octave: int = 0) -> Rows:
     return _rows([(NONE, NONE, NONE, cost, octave, 0)])
 
 
 def _raised(rows: Rows, column: int, by: int) -> Rows:
     """The rows with ``by`` more in one column."""
+    if not by:
+        return rows
     raised = rows.copy()
     raised[:, column] += by
     return raised
