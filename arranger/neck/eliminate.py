@@ -347,7 +347,8 @@ def _values(clusters: Sequence[Cluster], count: int) -> tuple[int, ...]:
     for variable, mine in groupby(reversed(clusters), key=lambda one: one.variable):
         total: IntArray | None = None
         for scope, table in (pair for one in mine for pair in one.tables):
-            row = table[tuple(slice(None) if v == variable else values[v] for v in scope)]
+            at = [slice(None) if v == variable else values[v] for v in scope]
+            row = table[tuple(at)]
             total = row if total is None else total + row
         values[variable] = 0 if total is None else int(total.argmin())
     return tuple(values)

@@ -45,7 +45,7 @@ class Folded:
         for slot, grips in enumerate(self.net.grips[kind]):
             keep = self.rows[kind, slot]
             here = self._node[kind, slot] = self._graph.variable(len(keep))
-            self._graph.add((here,), (grips.cost[keep] * times).astype(np.int32))
+            self._graph.add((here,), grips.cost.take(keep) * np.int32(times))
             if slot:
                 before = self.rows[kind, slot - 1]
                 matrix = self.net.inside[kind][slot - 1].dense(before, keep)
@@ -104,7 +104,7 @@ class Folded:
         for place, price in prices.items():
             rows = self.rows[place]
             if place in self._late:
-                mine[self._node[place]] = price[rows]
+                mine[self._node[place]] = price.take(rows)
             else:
                 same += int(price[rows[0]])
         return same, mine

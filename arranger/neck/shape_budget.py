@@ -126,6 +126,11 @@ class ShapePrices:
         self.numbers, shapes = shape_numbers(net)
         self.all = frozenset(range(len(shapes)))
         self._places = places(net)
+        self._hands = {
+            (kind, slot): self.numbers.take(grips.hand)
+            for kind, bar in enumerate(net.grips)
+            for slot, grips in enumerate(bar)
+        }
         self._share = np.zeros((len(self._places), len(shapes)))
         for at, place in enumerate(self._places):
             held = self._held(place)
@@ -172,7 +177,7 @@ class ShapePrices:
         """Numbers of the shapes that any of these rows holds."""
         found: set[int] = set()
         for place, keep in rows.items():
-            found.update(self._held(place)[keep].tolist())
+            found.update(self._held(place).take(keep).tolist())
         return frozenset(found - {-1})
 
     def priced_in(self, rows: Mapping[Place, IntArray]) -> list[Place]:
@@ -180,14 +185,12 @@ class ShapePrices:
         return [
             place
             for place in self._places
-            if len(np.unique(self._held(place)[rows[place]])) > 1
+            if len(np.unique(self._held(place).take(rows[place]))) > 1
         ]
 
     def _held(self, place: Place) -> IntArray:
         """The number of the shape that each grip at a place holds."""
-        kind, slot = place
-        held: IntArray = self.numbers[self._net.grips[kind][slot].hand]
-        return held
+        return self._hands[place]
 
     def paid(self, paths: dict[int, Path]) -> dict[int, int]:
         """Tenths that ``paths`` pay for each shape they hold, by number."""
@@ -219,7 +222,7 @@ class ShapePrices:
         tenths[:, sorted(barred)] = FORBIDDEN
         for at, place in enumerate(self._places):
             by_number = np.append(tenths[at], np.int32(0))  # -1, no shape: free
-            prices[place] = by_number[self._held(place)]
+            prices[place] = by_number.take(self._held(place))
         return prices
 
     def _tenths(self) -> IntArray:
