@@ -19,6 +19,8 @@ from arranger.tables.marks import bar_range
 
 Side = tuple[str, Path | None]
 """A level and a player file."""
+AT_ONCE = 2
+"""Versions that are made at once for each job."""
 LIMITS = tuple(range(10, 100, 10))
 """Difficulties at which a curve is asked what can be kept."""
 
@@ -92,11 +94,11 @@ def compare(
 
 def _made(analysis: Analysis, sides: Sequence[Side], jobs: int) -> list[Result | Refusal]:
     """What comes of each level and player, in order; each is made for itself."""
-    jobs = min(jobs, len(sides))
-    if jobs > 1:
-        # The harder levels take longest: they come first, so that no process ends up waiting.
+    if min(jobs, len(sides)) > 1:
+        # The harder levels take longest: they come first. Twice as many at once as there are
+        # jobs share the processors among them, so that none waits for the last of a few.
         turned = repeat(analysis), *zip(*reversed(sides), strict=True)
-        with ProcessPoolExecutor(jobs) as pool:
+        with ProcessPoolExecutor(min(AT_ONCE * jobs, len(sides))) as pool:
             return [*pool.map(_outcome, *turned)][::-1]
     return [_outcome(analysis, level, player) for level, player in sides]
 
