@@ -133,7 +133,7 @@ def _seconds(music: Hearing, length: Beat) -> float:
 
 def _soundings(music: Hearing) -> Iterator[Sounding]:
     arrangement = music.arrangement
-    edges = {bar.start for bar in arrangement.bars} | {bar.end for bar in arrangement.bars[-1:]}
+    edges = {bar.start for bar in arrangement.bars}
     edges |= {note.onset for note in music.notes} | {note.end for note in music.notes}
     times = sorted(edges)
     waiting = sorted(music.notes, key=lambda note: note.onset, reverse=True)

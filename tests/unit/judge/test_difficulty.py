@@ -10,6 +10,7 @@ import pytest
 
 from arranger.judge import difficulty, usual_tempo
 from arranger.judge.difficulty import features as judged_features
+from arranger.judge.difficulty import to_learn
 from arranger.judge.effort import perform
 from arranger.judge.hearing import hear
 from arranger.music.arrangement import ChordMark, Shape
@@ -306,6 +307,8 @@ def test_a_score_without_a_tempo_is_graded_slower_where_chords_are_thicker(piece
     more = ("inner 2 0 0 m", "inner 3 0 0 i", "bass 6 0 0 p")
     thick = "\n".join(f"{n} 1 {note}" for n in range(16) for note in ("melody 1 0 0 a", *more))
     assert usual_tempo(piece(thick)) == pytest.approx(60 * plucked / 2)
+    last = replace(single, bars=single.bars[2:], notes=single.notes[8:])  # two bars of it
+    assert usual_tempo(last) == pytest.approx(60 * plucked)
 
 
 def test_shapes_are_learnt_once(piece):
@@ -314,6 +317,33 @@ def test_shapes_are_learnt_once(piece):
     assert rated(more).score > rated(arrangement).score
     again = replace(arrangement, shapes=(*arrangement.shapes, C_SHAPE))
     assert rated(again).score == rated(arrangement).score
+
+
+def test_what_is_learnt_counts_from_the_bar_it_first_comes_in(piece):
+    """Bar 1 a scale of seven notes, bar 2 two of its places again and F sharp, bar 3 all of
+    that and the C shape. A slur is no stroke, an open string no place, another finger is.
+    """
+    scale = ["2 1 1", "2 3 3", "1 0 0", "1 1 1", "1 3 3", "3 2 2", "2 0 0"]
+    lines = [f"{n}/2 1/2 melody {note} m" for n, note in enumerate(scale)]
+    lines += ["4 1 melody 2 1 1 m", "5 1 melody 2 3 4 m hammer-on", "6 1 melody 1 2 2 a"]
+    lines += ["8 1 melody 1 2 2 i", "9 1 melody 2 3 4 m", "10 1 melody 2 1 1 m"]
+    marks = (
+        ChordMark(onset=Fraction(8), name="C", shape=1),
+        ChordMark(onset=Fraction(4), name="G", shape=0),
+    )
+    tab = piece("\n".join(lines), shapes=(G_SHAPE, C_SHAPE, C_SHAPE), chords=marks)
+    level = level_named("advanced")
+    heard = hear(tab, level, default_player(level))
+    found = to_learn(perform(heard, difficulty_table().scales))
+    assert found["places"] == {
+        **{(2, 1, "1"): 0, (2, 3, "3"): 0, (1, 1, "1"): 0, (1, 3, "3"): 0, (3, 2, "2"): 0},
+        **{(2, 3, "4"): 1, (1, 2, "2"): 1},
+    }
+    halves = {(Fraction(n, 2), "m"): 0 for n in range(7)}
+    assert found["patterns"] == {**halves, (2, "a"): 1, (0, "i"): 2}
+    assert found["colours"] == {6: 1}
+    assert found["shapes"] == {"G": 1, "C ": 2}
+    assert list(found["length"].values()) == [0] * 7 + [1] * 3 + [2] * 3
 
 
 def test_a_larger_hand_finds_stretches_easier(piece):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from math import log2
 
 import pytest
 
@@ -14,7 +15,7 @@ from arranger.judge import fretting, plucking
 from arranger.judge.effort import perform
 from arranger.judge.hearing import hear
 from arranger.music.arrangement import Shape
-from arranger.tables import default_player, level_named
+from arranger.tables import default_player, instrument, level_named
 from arranger.tables.difficulty import difficulty_table
 
 SCALES = difficulty_table().scales.model_copy(
@@ -61,6 +62,14 @@ def test_a_stretch_counts_by_how_long_it_is_held(piece):
     assert one[0][1].expected == one[0][2].expected < 1
     assert two[0][1].expected == pytest.approx(2 * two[0][2].expected)
     assert two[0][2] == one[0][2].expected
+
+
+def test_what_is_held_over_the_barline_counts_in_both_bars(piece):
+    """One beat of it in the first bar, two in the second."""
+    held = piece("3 3 inner 5 1 1 m \n 3 3 melody 1 4 4 a", tempo=60.0)
+    first, second = efforts(fretting.stretch, held)
+    assert (first[0], second[0]) == (0, 1)
+    assert second[1].expected == pytest.approx(2 * first[1].expected)
 
 
 def test_the_widest_of_three_fingers_is_told_and_a_barre_hides_none(piece):
@@ -149,9 +158,18 @@ def test_a_move_counts_its_bits_and_presses_by_the_time_it_has(piece):
     assert twice.expected == pytest.approx(2 * size.expected)
 
 
+def test_a_finger_that_changes_strings_goes_across_them(piece):
+    """Three strings further in one fret: the way across in bits, with a second for it."""
+    lines = "0 1 inner 5 2 1 i \n 1 1 melody 2 2 1 a"
+    ((_, amount, size, text),) = efforts(fretting.moves, piece(lines, tempo=60.0))
+    bits = log2(1 + 3 * instrument().string_spacing / SCALES.finger_width)
+    assert (amount.expected, size.expected) == (pytest.approx(bits / 16), pytest.approx(bits))
+    assert text == "finger 1 from string 5 fret 2 to string 2 fret 2, 1.00 s to get there"
+
+
 def test_a_shift_counts_once_and_presses_by_frets_and_time(piece):
-    """From the first position to the fifth: four frets in half a second."""
-    lines = "1 1/2 melody 1 1 1 m \n 3/2 1 melody 1 5 1 a"
+    """Four frets in half a second, whatever was struck before."""
+    lines = "0 1 bass 6 0 0 p \n 1 1/2 melody 1 1 1 m \n 3/2 1 melody 1 5 1 a"
     ((bar, amount, size, text),) = efforts(fretting.shifting, piece(lines, tempo=60.0))
     assert (bar, amount.expected) == (0, 0.5)
     before, after = (int(word) for word in text.replace(",", "").split() if word.isdigit())
@@ -203,6 +221,11 @@ def test_the_hardest_way_is_told_where_two_shapes_share_a_name(piece):
     for shapes in ((C, near, G), (near, C, G)):
         found = efforts(fretting.changing, in_chords(piece, lines, ("C", "G"), shapes))
         assert [size.expected for _, _, size, _ in found] == [3]
+
+
+def test_a_shape_that_stays_is_no_change(piece):
+    lines = "\n".join(f"{at} 4 bass 5 3 3 p \n {at} 4 inner 4 2 2 i" for at in (0, 4))
+    assert efforts(fretting.changing, in_chords(piece, lines, ("C", "C"), (C,))) == []
 
 
 def test_a_chord_that_no_shape_is_named_for_is_no_change(piece):

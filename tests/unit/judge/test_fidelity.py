@@ -15,7 +15,7 @@ from arranger.music.score import Bar, Note, Score
 from arranger.tables import level_named
 
 BEGINNER = level_named("beginner")
-C, G7 = Chord(0, "", 0), Chord(7, "7", 7)
+C, F, G7 = Chord(0, "", 0), Chord(5, "", 5), Chord(7, "7", 7)
 
 
 def analysis_of(
@@ -116,6 +116,47 @@ def test_a_tune_folded_between_two_notes_breaks_the_contour(piece):
     assert unfaithful_bars(piece(folded), analysis_of(TUNE, STRIDE), BEGINNER) == (1,)
 
 
+def test_a_wrong_note_is_no_note_of_the_tune(piece):
+    """F sharp for G: three of four notes are kept, and three of four beats hear the tune."""
+    wrong = piece(PLAYED.replace("1 1 melody 1 3 4 a", "1 1 melody 1 2 3 a"), tempo=120.0)
+    found = fidelity(wrong, analysis_of(TUNE, STRIDE), BEGINNER)
+    assert (found.melody_kept, found.grid_fidelity) == (3 / 4, 3 / 4)
+
+
+@pytest.mark.parametrize(
+    ("source", "played", "breaks"),
+    [
+        ("64", "1 0 0", 0),
+        ("64", "4 2 2", 1),  # E and E again: an octave lower is another way
+        ("65", "1 1 1", 0),
+        ("65", "1 13 1", 0),  # up by a semitone, or by an octave more
+        ("65", "4 3 3", 1),
+        ("63", "4 1 1", 0),
+        ("76", "1 0 0", 1),  # what rose an octave stays on its note
+    ],
+)
+def test_a_step_goes_up_or_down_or_stays(piece, source, played, breaks):
+    two = piece(f"0 1 melody 1 0 0 m \n 1 1 melody {played} a")
+    assert (
+        fidelity(two, analysis_of(f"0 1 64, 1 1 {source}"), BEGINNER).contour_breaks == breaks
+    )
+
+
+def test_bars_are_named_by_what_they_lost_the_worst_first(piece):
+    """One beat of the tune lost in the first bar, two in the second. An eighth between the
+    beats is only missed at a level that promises a share of the tune's notes.
+    """
+    source = analysis_of(f"{TUNE}, 4 1 64, 5 1 64, 6 1 64, 7 1 64, 8 1/2 64, 17/2 1/2 67")
+    played = piece(
+        "0 1 melody 1 0 0 m \n 2 1 melody 1 1 1 m \n 3 1 melody 1 0 0 m \n"
+        "4 1 melody 1 1 1 m \n 6 1 melody 1 0 0 m \n 8 1 melody 1 0 0 m",
+        tempo=120.0,
+    )
+    assert unfaithful_bars(played, source, BEGINNER) == (2, 1)
+    promised = BEGINNER.model_copy(update={"melody_kept_least": 0.95})
+    assert unfaithful_bars(played, source, promised) == (2, 1, 3)
+
+
 def test_filler_between_grid_points_may_go(piece):
     """An eighth between the beats is dropped: 4 of 5 notes, the grid hears all of them.
 
@@ -146,9 +187,9 @@ def test_a_syncopation_held_across_the_beat_is_heard_there(piece):
 
 
 def test_a_rest_of_the_source_is_no_grid_point(piece):
-    source = analysis_of("0 1 64, 2 1 65", STRIDE)
-    wrong = piece("0 1 melody 1 0 0 m \n 2 1 melody 1 3 4 a", tempo=120)
-    assert fidelity(wrong, source, BEGINNER).grid_fidelity == pytest.approx(1 / 2)
+    source = analysis_of("0 1 64, 2 2 65", STRIDE)
+    wrong = piece("0 1 melody 1 0 0 m \n 2 2 melody 1 3 4 a", tempo=120)
+    assert fidelity(wrong, source, BEGINNER).grid_fidelity == pytest.approx(1 / 3)
 
 
 def test_nothing_played_is_nothing_kept(piece):
@@ -184,6 +225,12 @@ def test_a_bass_that_walks_by_step_does_not_alternate(piece):
     assert fidelity(played, analysis_of(TUNE, STRIDE), BEGINNER).alternation == 0
     other = piece("0 1 bass 5 3 3 p\n1 1 bass 5 7 4 p")
     assert fidelity(other, analysis_of(TUNE, walk), BEGINNER).alternation == 0
+    semitones = piece("0 1 bass 5 3 3 p\n1 1 bass 5 4 4 p")
+    assert fidelity(semitones, analysis_of(TUNE, "0 1 36, 1 1 37"), BEGINNER).alternation == 1
+    again = piece("0 1 bass 5 3 3 p\n1 1 bass 5 3 3 p")
+    assert fidelity(again, analysis_of(TUNE, "0 1 48, 1 1 48"), BEGINNER).alternation == 0
+    lower = analysis_of(TUNE, "0 1 50, 1 1 52, 2 1 54, 3 1 50")
+    assert fidelity(replace(played, transposed_by=-2), lower, BEGINNER).alternation == 1
 
 
 def test_a_hymn_has_no_thumb_to_keep(piece):
@@ -201,6 +248,53 @@ def test_roots_of_every_harmony_and_thirds_of_the_main_one(piece):
     assert (found.bass_roots, found.thirds) == (0, 1)
     with_root = fidelity(piece(lines + "\n 3 1 bass 6 3 3 p"), source, BEGINNER)
     assert with_root.bass_roots == 1
+
+
+@pytest.mark.parametrize(
+    ("bass", "roots"),
+    [
+        ("0 1 bass 5 3 3 p \n 4 1 bass 4 3 3 p \n 8 1 bass 6 3 3 p", 3),
+        ("0 1 bass 5 3 3 p \n 4 1 bass 5 3 3 p \n 8 1 bass 6 3 3 p", 2),
+        ("0 1 bass 6 3 3 p \n 4 1 bass 4 3 3 p \n 8 1 bass 6 1 1 p", 1),
+    ],
+)
+def test_each_bar_has_the_root_of_its_own_harmony(piece, bass, roots):
+    """C, F and G7, a bar each."""
+    left = ", ".join(f"{at} 4 {midi}" for at, midi in ((0, 48), (4, 53), (8, 43)))
+    source = analysis_of("0 1 64, 4 1 65, 8 1 65", left, chords=(C, F, G7))
+    assert fidelity(piece(bass), source, BEGINNER).bass_roots == pytest.approx(roots / 3)
+
+
+def test_a_harmony_of_one_thumb_beat_counts_and_a_shorter_one_does_not(piece):
+    """Nothing, C, F and C again, a beat each in the thumb's quarters; then half beats. The
+    bass has no F.
+    """
+    source = analysis_of("0 4 72", "0 1 48, 1 1 48, 2 1 53, 3 1 48", chords=(None, C, F, C))
+    played = piece("0 1 bass 5 3 3 p \n 1 1 bass 5 3 3 p \n 3 1 bass 5 3 3 p")
+    assert fidelity(played, source, BEGINNER).bass_roots == 0
+    brief = replace(
+        source,
+        textures=(replace(source.textures[0], thumb_beat=Fraction(2)),),
+        chords=(
+            *source.chords[:1],
+            replace(source.chords[1], end=Fraction(2)),
+        ),
+    )
+    assert fidelity(played, brief, BEGINNER).bass_roots == 1
+
+
+def test_only_bars_of_a_steady_texture_have_a_thumb_to_keep(piece):
+    """Stride, hymn, stride, a bar each: the thumb beats of the hymn are not asked for."""
+    bar = ", ".join(f"{at} 1 48" for at in range(12))
+    source = analysis_of("0 12 72", bar)
+    textures = tuple(
+        replace(source.textures[0], start=Fraction(at), end=Fraction(at + 4), texture=name)
+        for at, name in ((0, "stride"), (4, "hymn"), (8, "stride"))
+    )
+    changing = replace(source, textures=textures)
+    for beats, share in (((*range(4), *range(8, 12)), 1), (range(4), 0.5), (range(8, 12), 0.5)):
+        lines = "\n".join(f"{at} 1 bass 5 3 3 p" for at in beats)
+        assert fidelity(piece(lines), changing, BEGINNER).thumb_beats == share
 
 
 def test_a_slash_chord_may_sound_its_bass(piece):
@@ -227,6 +321,8 @@ def test_where_the_source_has_an_inversion_its_tone_or_the_root_is_the_bass(piec
     assert fidelity(piece("0 4 bass 4 2 2 p"), source, BEGINNER).bass_roots == 1
     assert fidelity(piece("0 4 bass 5 3 3 p"), source, BEGINNER).bass_roots == 1
     assert fidelity(piece("0 4 bass 6 3 3 p"), source, BEGINNER).bass_roots == 0
+    after_the_root = analysis_of(TUNE, "0 2 48, 2 2 52")  # E alone will not do any more
+    assert fidelity(piece("0 4 bass 4 2 2 p"), after_the_root, BEGINNER).bass_roots == 0
 
 
 def test_a_chord_and_its_seventh_are_one_harmony_to_the_bass(piece):
@@ -281,6 +377,7 @@ def test_a_pick_up_is_counted_from_its_end(piece):
         ("1", 60.0, "elementary", "1/4"),  # sixteenth exactly .25 s
         ("3/2", 90.0, "beginner", "1/2"),  # 6/8: eighth .33 s
         ("3/2", 120.0, "beginner", "3/2"),  # eighth .25 s
+        ("3/2", 60.0, "advanced", "1/4"),  # its sixths, and nothing finer
         ("1", 200.0, "beginner", "1"),  # .30 s, under .32; never coarser than the thumb
         ("1", 400.0, "beginner", "1"),
         ("1", 120.0, "advanced", "1/4"),  # as the source, to a quarter of the beat

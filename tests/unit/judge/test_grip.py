@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from arranger.judge import any_hand, hand_faults
@@ -146,6 +148,25 @@ def test_a_finger_on_a_string_of_a_barre_is_no_way_across():
     assert apart(ring, barre, limits) == pytest.approx(along)
     beside = apart(Hold("1", 1, (3,)), ring, limits)
     assert beside == pytest.approx((along**2 + (2 * limits.string_spacing) ** 2) ** 0.5)
+
+
+def test_a_hand_holds_what_lies_just_within_its_reach():
+    """Frets 1 and 3 of one string; then the thumb three frets behind a finger, one ahead."""
+    limits = hand()
+    frets, fingers = shape("x1xx3x", "-1--2-")
+    across = apart(Hold("1", 1, (5,)), Hold("2", 3, (2,)), limits)
+    for short, rules in ((0.0, []), (0.001, ["within reach"])):
+        reach = limits.reach.model_copy(update={"f12": across - short})
+        faults = hand_faults(frets, fingers, limits=replace(limits, reach=reach))
+        assert [fault.rule for fault in faults] == rules
+    for name, frets in (("thumb_behind", "1xxx4x"), ("thumb_ahead", "3xxx2x")):
+        low, high = sorted(int(mark) for mark in frets if mark != "x")
+        along = limits.along(high) - limits.along(low)
+        for short, rules in ((0.0, []), (0.001, ["thumb over"])):
+            common = limits.common.model_copy(update={name: along - short})
+            lying = replace(limits, common=common)
+            faults = hand_faults(*shape(frets, "T---1-"), limits=lying)
+            assert [fault.rule for fault in faults] == rules
 
 
 def test_a_shape_has_six_strings():

@@ -13,15 +13,16 @@ from arranger.judge import richness
 from arranger.music.arrangement import Arrangement
 from arranger.tables.richness import richness_weights
 
-# A tune, a bass and two inner notes under it, on beats 1 and 3.
-HEARD = analysis_of("0 2 72, 2 2 74", "0 2 48, 0 2 52, 2 2 55, 2 2 59")
+# A tune in beats 1 to 3, a bass and two inner notes under it, on beats 1 and 3.
+HEARD = analysis_of("0 1 72, 1 1 71, 2 2 74", "0 2 48, 0 2 52, 2 2 55, 2 2 59")
 SOURCE = replace(
     HEARD, bass=tuple(note.index for note in HEARD.score.notes if note.midi in {48, 55})
 )
 BOTH = """
 0 2 bass 5 3 3 p
 0 2 inner 4 2 2 i
-0 2 melody 2 1 1 m
+0 1 melody 2 1 1 m
+1 1 melody 2 0 0 i
 2 2 bass 6 3 3 p
 2 2 inner 3 0 0 i
 2 2 melody 2 3 4 m
@@ -48,9 +49,21 @@ def test_inner_notes_count_by_the_moments_that_have_one(
     assert richness(thin, SOURCE, ALL_HEARD) == pytest.approx(1.0 - lost)
 
 
+def test_a_source_without_inner_notes_misses_none(piece: Callable[..., Arrangement]) -> None:
+    bass = tuple(note.index for note in HEARD.score.notes if note.hand == "left")
+    thin = piece(without_inner(BOTH, 2))
+    assert richness(thin, replace(HEARD, bass=bass), ALL_HEARD) == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize(
     ("share", "weight"),
-    [("melody_kept", "melody_kept"), ("bass_roots", "bass_roots"), ("thirds", "thirds")],
+    [
+        ("melody_kept", "melody_kept"),
+        ("contour_breaks", "direction"),  # what is turned is lost
+        ("bass_roots", "bass_roots"),
+        ("thirds", "thirds"),
+        ("thumb_beats", "thumb_beats"),
+    ],
 )
 def test_each_share_counts_its_weight(
     share: str, weight: str, piece: Callable[..., Arrangement]

@@ -36,6 +36,8 @@ def test_what_is_held_counts_once_while_it_stays_down(piece, lines, name):
 def test_slurs_with_and_without_the_thumb(piece):
     slurred = piece("0 1 melody 1 0 0 a \n 1 1 melody 1 3 3 a hammer-on \n 1 1 bass 6 0 0 p")
     assert used(slurred) == {"hammer-on": (1, (1,)), "slur under a thumb note": (1, (1,))}
+    finger = "0 1 melody 1 0 0 a \n 1 1 melody 1 3 3 a hammer-on \n 1 1 inner 3 0 0 i"
+    assert used(piece(finger)) == {"hammer-on": (1, (1,))}
     assert used(piece("0 1 melody 1 3 3 a \n 1 1 melody 1 0 0 a pull-off")) == {
         "pull-off": (1, (1,))
     }
