@@ -9,10 +9,14 @@ from itertools import compress
 import numpy as np
 import pytest
 from few_grips import PIECES, all_rows, few, played_paths, whole
+from plain_moves import PlainMover
 
 from arranger.neck.dynamic import Lattice, first_stop, prices, restricted
+from arranger.neck.fretboard import neck_of
 from arranger.neck.grips import NONE, Grip, Grips, tenths
-from arranger.neck.moves import FORBIDDEN, Mover, Moves, Step, connected
+from arranger.neck.hands import Hand
+from arranger.neck.moves import FORBIDDEN, Fold, Mover, Moves, Step, connected
+from arranger.tables import default_player, level_named
 from arranger.tables.arranging import BassCosts, arranging
 from arranger.tables.fingering import fingering
 
@@ -109,6 +113,75 @@ def test_a_matrix_of_moves_costs_what_its_pairs_do(net: Lattice) -> None:
         moves = pricing.between(before, after, step)
         pairs = pricing._cost(before, after, moves.here, moves.there, step)
         assert moves.cost.tolist() == np.broadcast_to(pairs, len(moves.here)).tolist()
+
+
+def any_step(random: np.random.Generator, step: Step) -> Step:
+    """A step of the same kind in which all that a move may be charged for is drawn anew."""
+
+    def one_of(*values: object) -> object:
+        return values[random.integers(len(values))]
+
+    intervals = one_of((), (7,), (-2,), (0,), (12, 0), (-12, 0), (5, -7))
+    drawn = {
+        "tune": one_of("new", "new", "silent"),
+        "bass": one_of("new", "new", "silent"),
+        "may_fold": one_of(True, True, False),
+        "fold": Fold(int(random.integers(60)), intervals, float(random.integers(1, 4) / 2)),
+        "alternates": one_of(True, False),
+        "bass_step": one_of(None, 0, 2, -2, 5, -5, 7, -9, 12),
+        "led_by": one_of((), (0, 7), (2, 5, 11)),
+        "chord_begins": one_of(True, False),
+        "may_change": one_of(True, False),
+        "brief": one_of(True, False),
+        "seconds": one_of(0.29, 0.30, 0.5, 0.80, 0.81),
+    }
+    return replace(step, **drawn)  # type: ignore[arg-type]
+
+
+def standing(hands: tuple[Hand, ...], grips: Grips) -> Grips:
+    """The grips where their hands stand."""
+    low, high = np.array([(hand.low, hand.high) for hand in hands], dtype=np.int32)[
+        grips.hand
+    ].T
+    return replace(grips, low=low, high=high)
+
+
+@pytest.mark.parametrize("change", [0, 25])
+def test_every_move_costs_what_a_guitarist_would_charge_for_it(
+    net: Lattice, change: int
+) -> None:
+    """Grips and steps drawn from the piece's, the hands anywhere on the neck; each pair against
+    the plain sum.
+    """
+    random = np.random.default_rng(4)
+    hands = tuple(
+        replace(hand, low=low, high=low + int(random.integers(2)))
+        for hand in net.piece.hands
+        for low in [int(random.integers(1, 8))]
+    )
+    pricing = replace(mover(net), shift_factor=1.8, change=change)
+    plain = PlainMover(
+        neck=neck_of(default_player(level_named("beginner")), 0),
+        hands=hands,
+        moves=pricing.moves,
+        shapes=pricing.shapes,
+        melody=pricing.melody,
+        bass=pricing.bass,
+        octaves=pricing.octaves,
+        shift_factor=pricing.shift_factor,
+        change=change,
+    )
+    for before, after, step, _ in steps(net):
+        for _ in range(6):
+            here, there = (
+                standing(hands, grips.only(random.integers(len(grips), size=8)))
+                for grips in (before, after)
+            )
+            drawn = any_step(random, step)
+            moves = pricing.between(here, there, drawn)
+            was, now = list(here.items), list(there.items)
+            for i, j, cost in zip(moves.here, moves.there, moves.cost, strict=True):
+                assert cost == plain.price(was[i], now[j], drawn), (was[i], now[j], drawn)
 
 
 def test_the_thumb_should_not_take_a_string_that_a_finger_has_just_struck(

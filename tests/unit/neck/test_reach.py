@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from arranger.neck.fretboard import Spot, neck_of
@@ -108,6 +110,17 @@ def test_a_stretch_costs_a_power_of_its_share_of_the_reach() -> None:
     )
 
 
+def test_what_lies_just_within_reach_is_held() -> None:
+    """Fingers 1 and 2 over three strings and two frets, and not a hair more."""
+    hand = rules()
+    apart = hand.neck.distance(Spot(5, 1), Spot(2, 3))
+    for most, holds in ((apart, True), (apart - 0.001, False)):
+        reach = hand.player.reach.model_copy(update={"f12": most})
+        player = hand.player.model_copy(update={"reach": reach})
+        stretched = replace(hand, player=player, _known={}, _pairs={})
+        assert (stretched.hold([(5, 1, 1), (2, 3, 2)]) is not None) == holds
+
+
 # Barres ---------------------------------------------------------------------------------
 
 
@@ -211,6 +224,18 @@ def test_the_thumb_stays_near_the_fingers(thumb: int, finger: int, *, holds: boo
     """
     hand = rules("advanced", techniques=("thumb over",))
     assert (hand.hold([(6, thumb, THUMB), (1, finger, 3)]) is not None) == holds
+
+
+@pytest.mark.parametrize(
+    ("way", "thumb", "finger"), [("thumb_behind", 1, 4), ("thumb_ahead", 3, 2)]
+)
+def test_the_thumb_lies_just_as_far_as_it_may(way: str, thumb: int, finger: int) -> None:
+    hand = rules("advanced", techniques=("thumb over",))
+    along = hand.neck.distance(Spot(1, thumb), Spot(1, finger))
+    for most, holds in ((along, True), (along - 0.001, False)):
+        table = hand.table.model_copy(update={way: most})
+        lying = replace(hand, table=table, _known={}, _pairs={})
+        assert (lying.hold([(6, thumb, THUMB), (1, finger, 3)]) is not None) == holds
 
 
 def test_the_way_across_the_strings_does_not_count_for_the_thumb() -> None:
