@@ -54,10 +54,21 @@ def test_the_thumb_says_nothing_of_where_the_first_finger_stands() -> None:
     assert (hand.low, hand.high) == (1, 1)
 
 
-def test_a_shape_that_shares_a_fret_leaves_open_where_the_hand_stands() -> None:
-    """In A x02220 fingers 1, 2 and 3 lie in fret 2: the first stands at 2, 1 or before."""
-    hand = shape_hand(chord_shape("A", "x02220", "x01230", 1), 0.0)
-    assert (hand.low, hand.high) == (1, 2)
+@pytest.mark.parametrize(
+    ("frets", "fingers", "low", "high"),
+    [
+        ("x02220", "x01230", 1, 2),  # fingers 1, 2 and 3 in fret 2: at 2, 1 or before
+        ("x3555x", "x1234x", 2, 4),  # the little finger back in the fret of the others
+        ("3x543x", "Tx321x", 3, 3),  # the thumb says nothing
+        ("020000", "010000", 2, 2),
+        ("000000", "000000", 1, 1),  # nothing pressed: in first position
+    ],
+)
+def test_a_shape_that_shares_a_fret_leaves_open_where_the_hand_stands(
+    frets: str, fingers: str, low: int, high: int
+) -> None:
+    hand = shape_hand(chord_shape("A", frets, fingers, 1), 0.0)
+    assert (hand.low, hand.high) == (low, high)
 
 
 @pytest.mark.parametrize(("level", "last"), [("beginner", 1), ("elementary", 3)])
