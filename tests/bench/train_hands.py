@@ -30,6 +30,13 @@ hearing as a feature that is learnt; a small neural net, alone or as a vote; ste
 lengths and tempos changed at random, neighbouring bins or the two hands learning together,
 learners that hear some of the files. A tenth of the wrong notes (.4 % of all) no single split
 point can put right, the hands being crossed or interlocked.
+
+Over both hearings the mean of these three foldings is 96.47 % with seeds 7 to 9, but 96.36 to
+96.43 % with three other lots of three seeds and 96.41 % with all twelve: the seeds are lucky.
+None of these was beyond 96.46 % with seeds 7 to 9: one or three epochs, or the mean of epochs;
+other prices; more scores to learn from (music21's corpus: ten for piano, 9,158 notes; those
+and four accompaniments); a fifth of the features left out; a margin of 12 or 30; learning where
+the guess is furthest ahead; steps that shrink feature by feature; pairs of bins, some or all.
 """
 
 from __future__ import annotations
