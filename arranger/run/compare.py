@@ -49,8 +49,9 @@ def compare(
     meter, straight, tempo : see ``understand``.
     curve : also look for what can be kept at every difficulty, within the levels compared;
         takes some times as long, and is of one player.
-    jobs : processes that share the work; with more than one, a script that calls this has to
-        be guarded by ``if __name__ == "__main__"`` on systems that do not fork.
+    jobs : processors that share the work, by up to ``AT_ONCE`` processes each; with more than
+        one, a script that calls this has to be guarded by ``if __name__ == "__main__"`` on
+        systems that do not fork.
 
     Raises
     ------

@@ -16,7 +16,7 @@ class HoldCosts(Table):
     off_fret_little_back: float = Field(ge=0)
     stretch: float = Field(ge=0)
     stretch_power: float = Field(ge=1)
-    far: float = Field(default=0.0, ge=0)
+    far: float = Field(ge=0)
     far_power: float = Field(ge=1)
     same_fret_reversed: float = Field(ge=0)
     barre: float = Field(ge=0)
