@@ -217,7 +217,7 @@ def arrange_analysis(
     try:
         return suited(analysis, level, wishes, anyway=anyway, each=each)
     except LevelMismatch as mismatch:
-        nearest = _nearest_level(analysis, level, wishes)
+        nearest = _nearest_level(analysis, level, wishes, each)
         raise _with_nearest(mismatch, nearest) from mismatch
 
 
@@ -497,17 +497,23 @@ def _bars_in_words(bars: tuple[int, ...]) -> str:
     return f"the worst bars are {shown}" if len(bars) > BARS_NAMED else f"see bars {shown}"
 
 
-def _nearest_level(analysis: Analysis, level: str, wishes: Wishes) -> str | None:
-    """The first level that suits the piece: harder ones first, then easier ones."""
+def _nearest_level(analysis: Analysis, level: str, wishes: Wishes, each: Each) -> str | None:
+    """The first level at which the piece suits one of the most promising keys (``keys_hinted``
+    of the solving table): harder levels first, then easier ones.
+
+    Not all keys: a piece that no level can play would be solved in dozens for one word.
+    """
     place_asked = [str(name) for name in LEVEL_NAMES].index(level)
     harder, easier = LEVEL_NAMES[place_asked + 1 :], LEVEL_NAMES[:place_asked]
-    plain = replace(wishes, others=frozenset())
     for name in (*harder, *reversed(easier)):
+        who = _who(name, wishes)
         try:
-            suited(analysis, name, plain, anyway=False)
-        except LevelMismatch:
+            reduction = _reduced(analysis, name, *who, wishes)
+        except LevelMismatch:  # the level does not play in the key asked for
             continue
-        return name
+        few = replace(reduction, settings=reduction.settings[: solving().keys_hinted])
+        if not _misfit(_placed(few, *who, each=each).verdict, who[0]):
+            return name
     return None
 
 
@@ -515,7 +521,7 @@ def _with_nearest(mismatch: LevelMismatch, nearest: str | None) -> LevelMismatch
     hint = (
         f"The nearest level that works is {nearest}: --level {nearest}."
         if nearest
-        else "No level suits the whole piece; a single strain of it may: --bars FIRST-LAST."
+        else "No level was found that suits it whole; a single strain may: --bars FIRST-LAST."
     )
     return LevelMismatch(
         mismatch.what,

@@ -29,6 +29,7 @@ class SolvingTable(Table):
     close_keys: float = Field(ge=0)
     even_keys: float = Field(ge=0)
     keys_beside: int = Field(ge=0)
+    keys_hinted: int = Field(ge=1)
     far_keys: float = Field(ge=0)
     paces: tuple[tuple[float, float], ...] = Field(min_length=1)
     plain_rounds: tuple[tuple[int, int], ...] = Field(min_length=1)

@@ -171,7 +171,7 @@ def test_harder_levels_are_tried_before_easier_ones(rooms: Rooms) -> None:
 
 def test_no_level_may_suit(rooms: Rooms) -> None:
     rooms.grid = dict.fromkeys(("beginner", "elementary", "intermediate", "advanced"), 0.1)
-    with pytest.raises(LevelMismatch, match="No level suits the whole piece") as refused:
+    with pytest.raises(LevelMismatch, match="No level was found") as refused:
         arrange_analysis(ANALYSIS, level="advanced", wishes=Wishes())
     assert refused.value.nearest is None
 
