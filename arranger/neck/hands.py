@@ -93,24 +93,11 @@ def shape_hand(shape: ChordShape, cost: float) -> Hand:
     )
 
 
-def free_hands(rules: HandRules, cost: float, *, up: bool = False) -> tuple[Hand, ...]:
-    """A hand without a shape at every position of the level.
-
-    ``up``: the last one also opens as far as the little finger's own highest fret asks, where
-    that is beyond what the level's other fingers play.
-    """
-    highest = max(1, rules.max_fret - 2)
-    most = max(highest, rules.level.little_finger_fret - 3) if up else highest
+def free_hands(rules: HandRules, cost: float) -> tuple[Hand, ...]:
+    """A hand without a shape at every position of the level."""
     return tuple(
-        Hand(
-            shape=None,
-            low=fret,
-            high=most if fret == highest else fret,
-            planted=(),
-            pressed=(),
-            cost=cost,
-        )
-        for fret in range(1, highest + 1)
+        Hand(shape=None, low=fret, high=fret, planted=(), pressed=(), cost=cost)
+        for fret in range(1, max(1, rules.max_fret - 2) + 1)
     )
 
 
@@ -120,20 +107,17 @@ def hands_for(
     neck: Neck,
     costs: ShapeCosts,
     book: ChordShape | None = None,
-    *,
-    up: bool = False,
 ) -> tuple[Hand, ...]:
     """Every hand this student may use under ``chord``: its shapes, then free positions.
 
     ``book`` is the teacher's own shape for the chord: what else could be held costs so
-    much more that it is left only where the tune cannot be reached from it. ``up`` as in
-    ``free_hands``.
+    much more that it is left only where the tune cannot be reached from it.
     """
-    free = free_hands(rules, costs.free_hand if chord is not None else 0.0, up=up)
+    free = free_hands(rules, costs.free_hand if chord is not None else 0.0)
     if chord is None:
         return free
     if book is not None:
-        beside = free_hands(rules, costs.free_hand + costs.beside_book, up=up)
+        beside = free_hands(rules, costs.free_hand + costs.beside_book)
         return (shape_hand(book, 0.0), *beside)
     held = []
     for shape, plainer in shapes_for(chord, neck.highest_fret):

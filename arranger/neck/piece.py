@@ -56,7 +56,7 @@ class PieceBuilder:
         self._shapes = shapes
         self._book = book_shapes(sketch.reduction.marks.voicings, rules)
         self._hands = hands
-        self._by_chord: dict[tuple[Chord | None, bool], tuple[int, ...]] = {}
+        self._by_chord: dict[Chord | None, tuple[int, ...]] = {}
         self.octaves = self._folds(lowest_tune)
 
     def _folds(self, lowest: int) -> tuple[int, ...]:
@@ -85,20 +85,18 @@ class PieceBuilder:
         )
 
     def _bar(self, bar: BarClass) -> BarClass:
-        # The hand stays where it is while a harmony lasts.
-        up = any(self._goes_up(context.tune) for context in bar.contexts)
         return replace(
             bar,
-            contexts=tuple([self._context(context, up=up) for context in bar.contexts]),
+            contexts=tuple([self._context(context) for context in bar.contexts]),
             steps=tuple([self._step(step) for step in bar.steps]),
         )
 
-    def _context(self, context: Context, *, up: bool) -> Context:
+    def _context(self, context: Context) -> Context:
         chord, fill = self._moved(context.chord), context.fill
         return replace(
             context,
             chord=chord,
-            hands=self._hands_of(chord, up=up),
+            hands=self._hands_of(chord),
             tune=None if context.tune is None else context.tune + self._shift,
             octaves=self.octaves,
             choices=tuple([(self._tone(tone), cost) for tone, cost in context.choices]),
@@ -118,20 +116,10 @@ class PieceBuilder:
     def _moved(self, chord: Chord | None) -> Chord | None:
         return None if chord is None else chord.transposed(self._shift)
 
-    def _goes_up(self, tune: int | None) -> bool:
-        """Whether the tune may lie where only a little finger stretched from the level's
-        highest position would reach it: the hand opens for it.
-        """
-        if tune is None:
-            return False
-        over = tune + self._shift - self._rules.neck.tuning[0]
-        within, most = self._rules.max_fret + 1, self._rules.level.little_finger_fret
-        return any(within < over + fold <= most for fold in self.octaves)
-
-    def _hands_of(self, chord: Chord | None, *, up: bool) -> tuple[int, ...]:
+    def _hands_of(self, chord: Chord | None) -> tuple[int, ...]:
         """Numbers of the hands that are tried for a chord of the key."""
-        if (chord, up) not in self._by_chord:
+        if chord not in self._by_chord:
             book = from_book(self._book, chord)
-            hands = hands_for(chord, self._rules, self._rules.neck, self._shapes, book, up=up)
-            self._by_chord[chord, up] = tuple(self._hands.number(hand) for hand in hands)
-        return self._by_chord[chord, up]
+            hands = hands_for(chord, self._rules, self._rules.neck, self._shapes, book)
+            self._by_chord[chord] = tuple(self._hands.number(hand) for hand in hands)
+        return self._by_chord[chord]

@@ -191,7 +191,7 @@ PLACE_OFFENCES = {
         "one note a string",
         "0 2 melody 1 0 0 a \n 1 1 melody 1 3 4 a",
     ),
-    "fret 4 on string 2 for a beginner": ("frets of the level", "0 1 melody 2 4 4 a"),
+    "fret 5 on string 2 for a beginner": ("frets of the level", "0 1 melody 2 5 4 a"),
     "fret 6 on string 1 for a beginner": ("frets of the level", "0 1 melody 1 6 4 a"),
 }
 
@@ -390,7 +390,7 @@ def test_shapes_are_grips(piece):
     assert {v.rule for v in found} == {"shapes a hand can hold"}
     assert "129 mm" in found[0].text  # 127 along the neck, 27 across it
     assert found[0].bar == 1
-    high = Shape(name="Y", frets=(None, 4) + (None,) * 4, fingers=(None, "1") + (None,) * 4)
+    high = Shape(name="Y", frets=(None, 5) + (None,) * 4, fingers=(None, "1") + (None,) * 4)
     assert rules_broken(piece(GOOD, shapes=(high,))) == {"shapes a hand can hold"}
 
 

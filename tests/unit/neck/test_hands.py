@@ -71,21 +71,12 @@ def test_a_shape_that_shares_a_fret_leaves_open_where_the_hand_stands(
     assert (hand.low, hand.high) == (low, high)
 
 
-@pytest.mark.parametrize(("level", "last"), [("beginner", 1), ("elementary", 3)])
+@pytest.mark.parametrize(("level", "last"), [("beginner", 2), ("elementary", 3)])
 def test_free_hands_stand_at_every_position_of_the_level(level: str, last: int) -> None:
     """Up to where the first three fingers still lie on the level's frets."""
     hands = free_hands(rules(level), 4.0)
     assert [(hand.low, hand.high) for hand in hands] == [(n, n) for n in range(1, last + 1)]
     assert all(hand.shape is None and hand.cost == 4.0 for hand in hands)
-
-
-@pytest.mark.parametrize(("level", "stands"), [("beginner", (1, 2)), ("elementary", (3, 3))])
-def test_the_hand_opens_for_a_note_of_the_little_finger(
-    level: str, stands: tuple[int, int]
-) -> None:
-    """A beginner's little finger is on fret 5 of string 1: the first may stand at 1 or 2."""
-    last = free_hands(rules(level), 4.0, up=True)[-1]
-    assert (last.low, last.high) == stands
 
 
 def test_without_a_harmony_the_hand_is_free_and_that_costs_nothing() -> None:

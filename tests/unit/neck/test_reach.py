@@ -257,8 +257,8 @@ def test_the_little_finger_of_a_beginner_reaches_further_on_string_one() -> None
     hand = rules("beginner")
     assert hand.allows_spot(Spot(1, 5))
     assert not hand.allows_spot(Spot(1, 6))
-    assert hand.allows_spot(Spot(2, 3))
-    assert not hand.allows_spot(Spot(2, 4))
+    assert hand.allows_spot(Spot(2, 4))
+    assert not hand.allows_spot(Spot(2, 5))
 
 
 def test_shapes_of_a_level() -> None:
