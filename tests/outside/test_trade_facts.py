@@ -32,6 +32,16 @@ IN_F = heard(
 )
 
 
+# A run up to the third of C over an alternating bass, the hook of many a rag.
+RUN_IN_C = heard(
+    "C5:2 C5:1/2 D5:1/2 D#5:1/2 E5:1/2 | C5:1 D5:1 E5:2",
+    "C3:1 r:1 G2:1 r:1 | C3:1 r:1 G2:1 r:1",
+    "r:1 E3+G3:1 r:1 E3+G3:1 | r:1 E3+G3:1 r:1 E3+G3:1",
+    chords="C:8",
+    key="C",
+)
+
+
 def played(piece: Analysis, *techniques: str) -> Arrangement:
     """The piece in its own key by an intermediate player with these techniques."""
     player = player_of(PlayerFile.model_validate({"techniques": techniques}), LEVEL)
@@ -135,3 +145,15 @@ def test_root_and_third_alone_are_a_chord(frets: str) -> None:
     """Better two notes on the right root than six on another."""
     lower, upper = sounds(frets)
     assert (upper - lower) % 12 == 4
+
+
+def test_first_position_has_four_frets_so_that_a_chromatic_run_keeps_its_octave() -> None:
+    """C D D sharp E is frets 1, 3, 4 of string 2 and string 1 open: a finger a fret."""
+    beginner = level_named("beginner")
+    player = player_of(PlayerFile.model_validate({}), beginner)
+    reduction = reduce(RUN_IN_C, level=beginner, level_name="beginner", player=player, key="C")
+    arrangement = place(reduction, level=beginner, player=player)
+    assert judge(arrangement, RUN_IN_C, beginner, player).violations == ()
+    tune = [note for note in arrangement.notes if note.voice == "melody"]
+    places = [(note.string, note.fret) for note in tune]
+    assert [(2, 1), (2, 3), (2, 4), (1, 0)] in [places[at : at + 4] for at in range(4)]

@@ -176,6 +176,26 @@ def test_no_level_may_suit(rooms: Rooms) -> None:
     assert refused.value.nearest is None
 
 
+def test_other_levels_are_tried_in_the_most_promising_keys_alone(rooms: Rooms) -> None:
+    """The level asked for in the best key and those beside it, each other level once."""
+    rooms.keys = ("G", "D", "C", "A")
+    rooms.grid = dict.fromkeys(("beginner", "elementary", "intermediate", "advanced"), 0.1)
+    with pytest.raises(LevelMismatch):
+        arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes())
+    beside, hinted = solving().keys_beside, solving().keys_hinted
+    assert len(rooms.keys_tried) == 1 + beside + 3
+    promising = sorted(rooms.keys)[:hinted]  # the stand-in's order of promise
+    assert set(rooms.keys_tried[1 + beside :]) <= set(promising)
+
+
+def test_a_level_that_does_not_play_in_the_wished_key_is_no_hint(rooms: Rooms) -> None:
+    """A beginner has no F: from elementary down there is nothing to name."""
+    rooms.grid = dict.fromkeys(("elementary", "intermediate", "advanced"), 0.1)
+    with pytest.raises(LevelMismatch) as refused:
+        arrange_analysis(ANALYSIS, level="elementary", wishes=Wishes(key="F"))
+    assert refused.value.nearest is None
+
+
 def test_anyway_returns_it_all_the_same(rooms: Rooms) -> None:
     rooms.grid = {"beginner": 0.5}
     result = arrange_analysis(ANALYSIS, level="beginner", wishes=Wishes(), anyway=True)
