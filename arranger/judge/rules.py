@@ -66,13 +66,18 @@ def on_the_neck(music: Hearing) -> Iterator[Breach]:
             yield Breach(f"fret {note.fret}: the neck has frets 0 to {last}", (index,))
 
 
+def _highest_fret(music: Hearing, string: int) -> int:
+    """How high this player goes on a string; on string 1 the little finger reaches further."""
+    most = music.level.max_fret
+    if string == 1:
+        most = max(most, music.level.little_finger_fret)
+    return min(most, music.player.highest_fret)
+
+
 def frets_of_the_level(music: Hearing) -> Iterator[Breach]:
     """Left hand no higher than the level goes; string 1 as far as the little finger."""
     for index, note in enumerate(music.notes):
-        most = music.level.max_fret
-        if note.string == 1:
-            most = max(most, music.level.little_finger_fret)
-        most = min(most, music.player.highest_fret)
+        most = _highest_fret(music, note.string)
         if note.fret > most:
             yield Breach(
                 f"fret {note.fret} on string {note.string}: this player goes up to {most}",
@@ -310,10 +315,7 @@ def shapes_a_hand_can_hold(music: Hearing) -> Iterator[Breach]:
             text = f"shape {shape.name} {shape.shorthand}: {fault.text}"
             yield Breach(text, bar=bar)
         for string, fret in zip(reversed(STRINGS), shape.frets, strict=False):
-            most = music.level.max_fret
-            if string == 1:
-                most = max(most, music.level.little_finger_fret)
-            if fret is not None and fret > min(most, music.player.highest_fret):
+            if fret is not None and fret > _highest_fret(music, string):
                 text = f"shape {shape.name} {shape.shorthand}: fret {fret} is too high"
                 yield Breach(text, bar=bar)
 

@@ -51,7 +51,9 @@ def _rows(found: Iterable[tuple[int, ...]]) -> Rows:
 
 @cache
 def _silence(cost: int, octave: int = 0) -> Rows:
-    return _rows([(NONE, NONE, NONE, cost, octave, 0)])
+    rows = _rows([(NONE, NONE, NONE, cost, octave, 0)])
+    rows.setflags(write=False)  # every caller has the same
+    return rows
 
 
 def _raised(rows: Rows, column: int, by: int) -> Rows:
