@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import partial
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from arranger.music.arrangement import Arrangement, Decision, KeyChoice, Proof
 from arranger.music.each import Each, in_turn
 from arranger.music.reduction import Reduction, Setting
 from arranger.neck.bar_between import Solved
-from arranger.neck.burden import NO_BURDEN, Burden, Priced, burden_of
+from arranger.neck.burden import Burden, Priced, burden_of
 from arranger.neck.dynamic import Lattice, Path, restricted
 from arranger.neck.fretboard import Neck, neck_of
 from arranger.neck.grip_maker import GripMaker
@@ -58,7 +59,9 @@ def place(
     burden = burden_of(reduction, priced)
     maker = grip_maker(reduction, level, player, burden)
     ranked, nets = rank_keys(reduction, maker, each)
-    ranked, (net, proven, pace) = _best_key(reduction, level, ranked, nets, burden)
+    ranked, (net, proven, pace) = _best_key(
+        reduction, level, ranked, nets, burden=burden, each=each
+    )
     setting = ranked[0].setting
     whole = net, proven.paths
     if reduction.marks.marked_bars:
@@ -104,26 +107,29 @@ def _best_key(
     level: Level,
     ranked: list[RankedKey],
     nets: list[Lattice],
+    *,
     burden: Burden,
+    each: Each,
 ) -> tuple[list[RankedKey], tuple[Lattice, Proven, Pace]]:
     """The keys with the cheapest first, and its solution.
 
     Where the bounds of several are close, all of them are solved: a key may need more shapes
     or more travels than its bound can know.
     """
-    best = _paced(reduction, level, nets[0], burden)
-    points = [best[1].objective / 10 + key_points(reduction, ranked[0].setting)]
-    for entry, net in zip(ranked[1:], nets[1:], strict=False):
-        found = _paced(reduction, level, net, burden)
-        points.append(found[1].objective / 10 + key_points(reduction, entry.setting))
-        if points[-1] < min(points[:-1]):
-            best = found
-    return taken(ranked, points), best
+    solved = each([partial(_paced, reduction, level, net, burden) for net in nets])
+    points = [
+        proven.objective / 10 + key_points(reduction, entry.setting)
+        for entry, (proven, _) in zip(ranked, solved, strict=False)
+    ]
+    best = points.index(min(points))
+    proven, pace = solved[best]
+    net = nets[best] if pace == UNHURRIED else at_pace(reduction, nets[best], pace, burden)
+    return taken(ranked, points), (net, proven, pace)
 
 
 def _paced(
-    reduction: Reduction, level: Level, net: Lattice, burden: Burden = NO_BURDEN
-) -> tuple[Lattice, Proven, Pace]:
+    reduction: Reduction, level: Level, net: Lattice, burden: Burden
+) -> tuple[Proven, Pace]:
     """The solution and its pace; where the hand travels more than the level allows, the first
     with dearer travels that keeps to it, or the last that was tried.
     """
@@ -132,13 +138,13 @@ def _paced(
     proven = prove(net, budget, trying)
     found = travels(net, proven.paths)
     if not found.beyond(level):
-        return net, proven, pace
+        return proven, pace
     for pace in slower(found, level, solving().paces):
         paced = at_pace(reduction, net, pace, burden)
         proven = prove(paced, budget, trying)
         if not travels(paced, proven.paths).beyond(level):
             break
-    return paced, proven, pace
+    return proven, pace
 
 
 def effort() -> Effort:

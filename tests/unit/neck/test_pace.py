@@ -9,6 +9,7 @@ from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
 from arranger.neck import placing
+from arranger.neck.burden import NO_BURDEN
 from arranger.neck.dynamic import Lattice
 from arranger.neck.pace import Pace, Travels, slower, travels
 from arranger.neck.proof import Proven
@@ -34,7 +35,8 @@ def solved(
     )
     maker = placing.grip_maker(reduction, level, default_player(level))
     _, (net, *_) = placing.rank_keys(reduction, maker)
-    return placing._paced(reduction, level, net)[:2]
+    proven, _ = placing._paced(reduction, level, net, NO_BURDEN)
+    return net, proven
 
 
 @pytest.mark.parametrize("name", ["beginner", "elementary"])
