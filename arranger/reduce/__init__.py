@@ -15,7 +15,7 @@ from arranger.reduce.keys import settings
 from arranger.reduce.slots import arpeggio, bar_wishes, slots
 from arranger.reduce.tempo import student_tempo, target_tempo
 from arranger.reduce.thumb import strokes, thumb_beats
-from arranger.reduce.tune import tune
+from arranger.reduce.tune import song, tune
 from arranger.tables import Level, Player
 from arranger.tables.arranging import ArrangingTable, arranging
 
@@ -109,15 +109,11 @@ def _tune_and_tempo(
     """
     fastest = student_tempo(analysis, level, target, table.tempo)
     slowest = min(fastest, target * table.tempo.slowest_share)
+    whole = song(analysis, breath=table.melody.breath)
     first = None
     tempo = fastest
     while True:
-        melody, dropped = tune(
-            analysis,
-            seconds_a_quarter=60.0 / tempo,
-            gap=level.melody_gap,
-            breath=table.melody.breath,
-        )
+        melody, dropped = tune(whole, seconds_a_quarter=60.0 / tempo, gap=level.melody_gap)
         first = first or (tempo, melody, dropped)
         if len(melody) >= level.melody_least * (len(melody) + len(dropped)):
             return tempo, melody, dropped

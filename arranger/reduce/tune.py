@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from arranger.music.analysis import Analysis, TextureSpan
@@ -39,47 +39,76 @@ def grid_step(span: TextureSpan, seconds_a_quarter: float, gap: float) -> Beat |
     return step
 
 
+@dataclass(frozen=True, slots=True)
+class Song:
+    """The melody as it is heard, whatever the tempo: what ``tune`` takes from it.
+
+    By onset: how each note is joined to the one before, whether it is a short neighbour, and
+    the weight of its motif. ``heard`` is how long each note lasts as the tune; ``doubled``
+    are indices of notes.
+    """
+
+    analysis: Analysis
+    alike: EqualBars
+    notes: list[Note]
+    heard: list[Beat]
+    joints: dict[Beat, Joint]
+    neighbours: dict[Beat, bool]
+    weight: dict[Beat, float]
+    doubled: set[int]
+
+
+def song(analysis: Analysis, *, breath: float) -> Song:
+    """The melody of a piece; ``breath`` is in quarters."""
+    notes = [analysis.score.notes[index] for index in analysis.melody]
+    heard = _sounding(notes)
+    alike = EqualBars(analysis)
+    known = zip(notes, weights(notes, arranging().melody), strict=True)
+    return Song(
+        analysis=analysis,
+        alike=alike,
+        notes=notes,
+        heard=heard,
+        joints=alike.agreed(_joints(analysis, notes, heard, breath)),
+        neighbours=alike.agreed(_neighbours(notes, heard)),
+        weight=alike.agreed({note.onset: times for note, times in known}),
+        doubled=_doubled(analysis),
+    )
+
+
 def tune(
-    analysis: Analysis, *, seconds_a_quarter: float, gap: float, breath: float
+    song: Song, *, seconds_a_quarter: float, gap: float
 ) -> tuple[tuple[MelodyNote, ...], tuple[Dropped, ...]]:
     """The melody notes to play and those left out.
 
     On-grid notes and notes held across a grid point stay; so do the notes that open a
     phrase before its first grid point, and off-grid notes far enough from their
     neighbours to be playable, and the notes of a pick-up that are a little nearer. The rest
-    is filler. A note before dropped filler is held through it. ``breath`` is in quarters.
+    is filler. A note before dropped filler is held through it.
     """
-    notes = [analysis.score.notes[index] for index in analysis.melody]
-    heard = _sounding(notes)
-    alike = EqualBars(analysis)
-    doubled = _doubled(analysis)
-    known = zip(notes, weights(notes, arranging().melody), strict=True)
-    weight = alike.agreed({note.onset: times for note, times in known})
-    neighbours = alike.agreed(_neighbours(notes, heard))
-    joints = alike.agreed(_joints(analysis, notes, heard, breath))
-    stays = _kept(analysis, notes, heard, joints, seconds=seconds_a_quarter, gap=gap)
-    stays = alike.agreed(stays)
+    stays = song.alike.agreed(_kept(song, seconds=seconds_a_quarter, gap=gap))
     kept: list[MelodyNote] = []
     dropped: list[Dropped] = []
-    for note, length in zip(notes, heard, strict=True):
-        if stays[note.onset]:
+    for note, length in zip(song.notes, song.heard, strict=True):
+        onset = note.onset
+        if stays[onset]:
             kept.append(
                 MelodyNote(
-                    onset=note.onset,
+                    onset=onset,
                     length=length,
                     midi=note.midi,
-                    joint=joints[note.onset],
-                    doubled=note.index in doubled,
-                    neighbour=neighbours[note.onset],
-                    weight=weight[note.onset],
+                    joint=song.joints[onset],
+                    doubled=note.index in song.doubled,
+                    neighbour=song.neighbours[onset],
+                    weight=song.weight[onset],
                     source=(note.index,),
                 )
             )
         else:
             dropped.append(
-                Dropped(onset=note.onset, midi=note.midi, why="faster than the level's grid")
+                Dropped(onset=onset, midi=note.midi, why="faster than the level's grid")
             )
-            if kept and kept[-1].end == note.onset:
+            if kept and kept[-1].end == onset:
                 kept[-1] = replace(kept[-1], length=kept[-1].length + length)
     return tuple(kept), tuple(dropped)
 
@@ -153,22 +182,15 @@ def _echoed(past: list[Note], head: list[Note]) -> Beat | None:
     return times.pop() if len(times) == 1 else None
 
 
-def _kept(
-    analysis: Analysis,
-    notes: list[Note],
-    heard: list[Beat],
-    joints: dict[Beat, Joint],
-    *,
-    seconds: float,
-    gap: float,
-) -> dict[Beat, bool]:
+def _kept(song: Song, *, seconds: float, gap: float) -> dict[Beat, bool]:
     """Which notes stay, by onset."""
+    analysis, notes = song.analysis, song.notes
     stays: dict[Beat, bool] = {}
     pickups = _pickups(analysis)
     last: Beat | None = None
     opening = True
-    for place, (note, length) in enumerate(zip(notes, heard, strict=True)):
-        opening = opening or joints[note.onset] == "phrase"
+    for place, (note, length) in enumerate(zip(notes, song.heard, strict=True)):
+        opening = opening or song.joints[note.onset] == "phrase"
         step = grid_step(analysis.texture_at(note.onset), seconds, gap)
         start = analysis.score.bars[analysis.score.bar_index_at(note.onset)].start
         on_grid = step is None or (note.onset - start) % step == 0
