@@ -29,6 +29,10 @@ fast by numbers of its own width."""
 _PLACES = 7 * 32 + 1
 """Places where a finger may stand: a fret of a string, or none."""
 
+STRING_AND_FINGER = 256 + 1
+"""What a code changes by from one string to the next with the next finger, in one fret."""
+LITTLE_FINGER = 4
+
 MOST_STEP = 2
 """Semitones of a step of the scale."""
 FIFTH = 7
@@ -268,6 +272,19 @@ def _remembered(before: Grips, after: Grips, here: Index, there: Index) -> NDArr
     return right
 
 
+def _crossed(before: Grips, after: Grips, here: Index, there: Index) -> NDArray[np.bool_]:
+    """Where the thumb goes to the neighbouring string in one fret, and of two neighbouring
+    fingers the higher one has the lower string.
+    """
+    was, now = before.bass[here], after.bass[there]
+    fingers = np.maximum(was & 7, now & 7)
+    # Codes are string, fret, finger: string and finger go up or down by one together.
+    crossed: NDArray[np.bool_] = (
+        (abs(now - was) == STRING_AND_FINGER) & (fingers <= LITTLE_FINGER) & (was != NONE)
+    )
+    return crossed
+
+
 def _equal_pairs(
     here: NDArray[np.int64], there: NDArray[np.int64]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -488,6 +505,8 @@ class Mover:
             same = np.where(was == now, np.int32(tenths(self.bass.same_string)), np.int32(0))
             same += np.where(taken == 0, np.int32(tenths(self.bass.same_pitch)), np.int32(0))
             total = known * same
+        crossed = np.int32(tenths(self.moves.crossed))
+        total = total + _crossed(before, after, here, there) * crossed
         cut = before.finger_strings[here] >> np.maximum(now, 0) & 1
         total = total + cut * np.int32(tenths(self.bass.cuts_off))
         if step.bass_step is not None:

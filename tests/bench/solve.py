@@ -402,6 +402,14 @@ def _groups(literals: Literals, group: dict[int, int]) -> dict[int, list[Literal
     return found
 
 
+def _crossed(was: int, now: int) -> bool:
+    """Whether of two neighbouring fingers on two strings in one fret the higher finger has the
+    lower string; by codes of string, fret and finger.
+    """
+    low, high = sorted((was, now))
+    return low != NONE and high - low == 256 + 1 and max(low % 8, high % 8) <= 4
+
+
 def _line_price(taken: int, wanted: int, rates: BassCosts) -> int:
     """Tenths of a bass line that takes another step (semitones) than the source."""
     octave = 12 if wanted > 0 else -12
@@ -638,6 +646,7 @@ class NoteModel:
             repeated = self.event(tenths(rates.same_pitch))
             for midi, literals in pitch_now.items():
                 self.when_both(literals, pitch_was.get(midi, []), repeated)
+        self._crossings(was, now)
         cut = self.event(tenths(rates.cuts_off))
         for string, literals in _groups(
             now.bass, _by_value(after.bass, after.bass_string)
@@ -656,6 +665,13 @@ class NoteModel:
                 for low, group in pitch_was.items():
                     if low % 12 in step.led_by and abs(midi - low) not in (1, MOST_STEP):
                         self.when_both(literals, group, missed)
+
+    def _crossings(self, was: Moment, now: Moment) -> None:
+        """A thumb note for which a finger crosses under the one that stands beside it."""
+        crossed = self.event(tenths(self.rates.move.crossed))
+        for code, literal in now.bass.items():
+            crossing = [before for other, before in was.bass.items() if _crossed(other, code)]
+            self.when_both([literal], crossing, crossed)
 
     # The whole piece
 

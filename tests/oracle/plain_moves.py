@@ -138,6 +138,7 @@ class PlainMover:
         total = tenths(self.bass.cuts_off) if cut else 0
         if was is None:
             return total
+        total += self._crossed(before, after)
         taken = self.neck.midi(now) - self.neck.midi(was)
         if step.alternates:
             total += tenths(self.bass.same_string) if was.string == now.string else 0
@@ -148,6 +149,17 @@ class PlainMover:
         if self.neck.midi(was) % 12 in step.led_by and not follows:
             total += tenths(self.bass.leading_missed)
         return total
+
+    def _crossed(self, before: Grip, after: Grip) -> int:
+        """Of two neighbouring fingers on two strings in one fret the higher finger has the
+        lower string.
+        """
+        pair = [(before.bass, before.bass_finger), (after.bass, after.bass_finger)]
+        (high, upper), (low, lower) = sorted(pair, key=lambda one: one[0].string)
+        if not (1 <= upper <= 4 and 1 <= lower <= 4) or high.fret != low.fret:
+            return 0
+        neighbours = low.string - high.string == 1 and lower - upper == 1
+        return tenths(self.moves.crossed) if neighbours else 0
 
     def _line(self, taken: int, wanted: int) -> int:
         """A bass line keeps its near steps; a wide leap may be inverted."""
