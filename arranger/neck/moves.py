@@ -367,15 +367,32 @@ class Mover:
         down = others.any(axis=0)  # a finger that nobody puts down costs nothing
         off, on = ways.T[down] * _PLACES, others.T[down]  # one finger after another
         rows, columns = which[here], other[there]
-        if len(ways) * len(others) < np.broadcast(rows, columns).size:
+        crossed = self._taken_up_crossed(ways, others)
+        if crossed is not None or len(ways) * len(others) < np.broadcast(rows, columns).size:
             # Many grips plant the same fingers: each two different ways are priced once.
             priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(
                 axis=0, dtype=np.int32
             )
+            if crossed is not None:
+                priced += crossed
             return priced.take(rows * len(others) + columns)
         moved = off.take(rows, axis=1) + on.take(columns, axis=1)
         total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
         return total
+
+    def _taken_up_crossed(self, ways: IntArray, others: IntArray) -> IntArray | None:
+        """(ways, others) what it costs to come to stand with crossed fingers: of two
+        neighbouring ones in one fret the higher finger on the next lower string. None where
+        nobody does.
+        """
+        upper, lower = others[:, :3], others[:, 1:LITTLE_FINGER]
+        crossed = (lower - upper == 32) & (upper > 0)
+        if not crossed.any():
+            return None
+        moved = ways[:, None, :LITTLE_FINGER] != others[:, :LITTLE_FINGER]
+        times = ((moved[..., :3] | moved[..., 1:]) & crossed).sum(axis=2, dtype=np.int32)
+        price: IntArray = times * np.int32(tenths(self.moves.crossed))
+        return price
 
     def _finger_table(self, pace: float) -> IntArray:
         """What one finger costs between any two places, which are numbered from none on."""

@@ -561,6 +561,22 @@ class NoteModel:
                 across = [x for at, x in before.items() if at // 32 != spot // 32]
                 self.when_both([one], along, guided)
                 self.when_both([one], across, hopped)
+        self._stands_crossed(was, now)
+
+    def _stands_crossed(self, was: Moment, now: Moment) -> None:
+        """Two neighbouring fingers come to stand crossed in one fret."""
+        for finger in range(3):
+            upper, lower = now.planted[finger], now.planted[finger + 1]
+            for spot, literal in upper.items():
+                if spot == NONE or spot + 32 not in lower:
+                    continue
+                crossed = self.event(tenths(self.rates.move.crossed))
+                both = literal + lower[spot + 32] - 1
+                for planted, at in (
+                    (was.planted[finger], spot),
+                    (was.planted[finger + 1], spot + 32),
+                ):
+                    self.model.add(both - planted.get(at, 0) <= crossed)
 
     def _shift(self, was: Moment, now: Moment, step: Step) -> None:
         """A change of position by its frets, cheaper where no fretted note sounds on."""

@@ -6,6 +6,7 @@ the tables.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from arranger.neck.fretboard import Neck, Spot
@@ -65,6 +66,18 @@ class PlainMover:
                 same_string = was // 32 == now // 32
                 points = self.moves.guide if same_string else self.moves.hop
             total += tenths(points * pace)
+        return total + self._crossing(before.planted, after.planted)
+
+    def _crossing(self, before: Sequence[int], after: Sequence[int]) -> int:
+        """Neighbouring fingers that come to stand in one fret, the higher on the next string
+        down.
+        """
+        total = 0
+        for finger in range(3):
+            pair = after[finger : finger + 2]
+            if pair[0] != NONE and pair[1] - pair[0] == 32:
+                stood = before[finger : finger + 2] == pair
+                total += 0 if stood else tenths(self.moves.crossed)
         return total
 
     def _shift(self, before: Grip, after: Grip, pace: float) -> int:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import csv
 import os
-from itertools import product
+from itertools import pairwise, product
 from pathlib import Path
 
 import pytest
@@ -24,10 +24,12 @@ DATA = Path(
 )
 LABELLED = DATA / "guitar" / "labelled"
 TUNING = (64, 59, 55, 50, 45, 40)
+DEEP = 50
+"""MIDI number: D3, the fifth fret of string 5."""
 
 
-def chords():
-    """Notes that start together, all with a printed finger: (midi, finger, string or "")."""
+def scores():
+    """The notes of every score in standard tuning, as the file has them."""
     with (DATA / "SOURCES.csv").open(encoding="utf-8", newline="") as sources:
         standard = {
             Path(row["file"]).name
@@ -35,18 +37,42 @@ def chords():
             if row["tuning"] == "standard"
         }
     for path in sorted(LABELLED.glob("*.csv")):
-        if path.name not in standard:
-            continue
+        if path.name in standard:
+            with path.open(encoding="utf-8", newline="") as score:
+                yield [
+                    row
+                    for row in csv.DictReader(score)
+                    if row["harmonic"] != "1" and row["grace"] != "1"
+                ]
+
+
+def chords():
+    """Notes that start together, all with a printed finger: (midi, finger, string or "")."""
+    for score in scores():
         onsets: dict[str, list[dict[str, str]]] = {}
-        with path.open(encoding="utf-8", newline="") as score:
-            for row in csv.DictReader(score):
-                if row["harmonic"] != "1" and row["grace"] != "1":
-                    onsets.setdefault(row["onset_quarters"], []).append(row)
+        for row in score:
+            onsets.setdefault(row["onset_quarters"], []).append(row)
         for rows in onsets.values():
             if len(rows) > 1 and all(row["left_finger"] for row in rows):
                 yield [
                     (int(row["midi_pitch"]), row["left_finger"], row["string"]) for row in rows
                 ]
+
+
+def bass_fourths():
+    """Fingers of the lower and the higher of two bass notes in a row, a fourth apart: on
+    neighbouring bass strings they lie in one fret.
+    """
+    for score in scores():
+        for number in {row["voice"] for row in score}:
+            voice = [row for row in score if row["voice"] == number]
+            for pair in pairwise(voice):
+                low, high = sorted(pair, key=lambda row: int(row["midi_pitch"]))
+                pitches = int(low["midi_pitch"]), int(high["midi_pitch"])
+                fingers = low["left_finger"], high["left_finger"]
+                fourth = pitches[1] - pitches[0] == 5 and pitches[1] <= DEEP
+                if fourth and all(finger in {"1", "2", "3", "4"} for finger in fingers):
+                    yield int(fingers[0]), int(fingers[1])
 
 
 def playable(chord, limits) -> bool:
@@ -78,3 +104,12 @@ def test_printed_fingerings_are_grips():
     printed = list(chords())
     assert len(printed) > 900
     assert sum(playable(chord, limits) for chord in printed) / len(printed) >= 0.975
+
+
+@pytest.mark.skipif(not LABELLED.is_dir(), reason="the open data is not at hand")
+def test_fingers_do_not_cross_under_their_neighbours_in_the_bass() -> None:
+    """What ``crossed`` of the fingering table is for."""
+    pairs = list(bass_fourths())
+    crossed = [pair for pair in pairs if pair[0] == pair[1] + 1]
+    assert len(pairs) >= 20
+    assert len(crossed) / len(pairs) <= 0.15

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -157,3 +158,21 @@ def test_first_position_has_four_frets_so_that_a_chromatic_run_keeps_its_octave(
     tune = [note for note in arrangement.notes if note.voice == "melody"]
     places = [(note.string, note.fret) for note in tune]
     assert [(2, 1), (2, 3), (2, 4), (1, 0)] in [places[at : at + 4] for at in range(4)]
+
+
+def test_the_ring_finger_hops_to_the_bass_of_c_on_string_6() -> None:
+    """C over C and G in the third fret: one finger hops, or 3 and 4 with 3 on string 6; the
+    little finger does not cross under the third.
+    """
+    beginner = level_named("beginner")
+    player = player_of(PlayerFile.model_validate({}), beginner)
+    reduction = reduce(RUN_IN_C, level=beginner, level_name="beginner", player=player, key="C")
+    arrangement = place(reduction, level=beginner, player=player)
+    thumb = [(n.string, n.fret, n.left) for n in arrangement.notes if n.right == "p"]
+    hops = [
+        tuple(sorted(pair))
+        for pair in pairwise(thumb)
+        if {place[:2] for place in pair} == {(5, 3), (6, 3)}
+    ]
+    assert hops
+    assert {(high[2], low[2]) for high, low in hops} <= {("3", "3"), ("4", "3")}
