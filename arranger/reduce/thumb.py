@@ -347,14 +347,17 @@ class _Thumb:
         )
 
     def _answer(self, beat: _Beat, note: Note) -> Stroke | None:
-        """The weak beat of a broken chord that comes back to its bass an octave above: the
-        thumb alternates there, as it does in stride, instead of drumming on one tone.
+        """The weak beat of a broken chord that comes back to its bass an octave above, or is
+        on its way far above it: the thumb alternates there, as it does in stride, instead of
+        drumming on one tone or one string.
         """
         chord = self._analysis.chord_at(note.onset)
         if beat.texture != "broken" or _is_strong(beat) or chord is None:
             return None
         since = max(self._analysis.harmony_at(note.onset).start, beat.bar.start)
-        if not self._repeats(note) or self.strokes[-1].onset < since:
+        if not (self._repeats(note) or self._far_above(note)):
+            return None
+        if self.strokes[-1].onset < since:
             return None
         return Stroke(
             onset=note.onset,
@@ -370,6 +373,11 @@ class _Thumb:
         """The stroke before sounds on, as the bass of a broken chord does."""
         before = self.strokes[-1]
         self.strokes[-1] = replace(before, length=onset - before.onset)
+
+    def _far_above(self, note: Note) -> bool:
+        """Whether a broken chord has risen so far above its bass that this is none."""
+        above = self._costs.broken_above
+        return self._source is not None and note.midi - self._source.midi > above
 
     def _repeats(self, note: Note) -> bool:
         """Whether the source's bass strikes the tone of the stroke before once more."""

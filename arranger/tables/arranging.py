@@ -58,6 +58,7 @@ class BassCosts(Table):
     direction: float = Field(ge=0)
     near: int = Field(ge=1, le=11)
     leap: float = Field(ge=0)
+    broken_above: int = Field(ge=0)
     comfortable_high: int = Field(ge=40, le=76)
     high: float = Field(ge=0)
     past_open: float = Field(ge=0)

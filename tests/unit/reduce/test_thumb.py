@@ -283,6 +283,20 @@ def test_a_broken_chord_that_comes_back_to_its_bass_lets_the_thumb_alternate() -
     assert [stroke.step for stroke in found] == [None, None, None, -7]
 
 
+@pytest.mark.parametrize(("weak", "free"), [("E3", False), ("B3", False), ("E4", True)])
+def test_what_a_broken_chord_reaches_far_above_its_bass_is_no_bass(
+    weak: str, free: bool
+) -> None:
+    """A tenth above the bass the source's hand plays the chord; the thumb may have its fifth
+    as well as its third. Common practice, no source.
+    """
+    left = f"C3:1/2 G3:1/2 {weak}:1/2 G3:1/2 C3:1/2 G3:1/2 {weak}:1/2 G3:1/2"
+    found = thumb(heard("C5:4", left, chords="C:4", texture="broken"))
+    costs = [{choice.pitch_class: choice.cost for choice in one.choices} for one in found]
+    assert [one.alternates for one in (found[1], found[3])] == [free, free]
+    assert (costs[1].get(G, 100.0) < 1.0) == free
+
+
 def test_the_root_of_a_new_chord_is_no_answer() -> None:
     """The bass of beat 2 is that of beat 1, but the harmony is another."""
     piece = heard(
