@@ -272,17 +272,26 @@ def _remembered(before: Grips, after: Grips, here: Index, there: Index) -> NDArr
     return right
 
 
-def _crossed(before: Grips, after: Grips, here: Index, there: Index) -> NDArray[np.bool_]:
-    """Where the thumb goes to the neighbouring string in one fret, and of two neighbouring
-    fingers the higher one has the lower string.
+def _crossed(was: IntArray, now: IntArray) -> NDArray[np.bool_]:
+    """Where one of two notes in a row (codes) lies on the next string of the other's fret, and
+    of two neighbouring fingers the higher one has the lower string.
     """
-    was, now = before.bass[here], after.bass[there]
-    fingers = np.maximum(was & 7, now & 7)
-    # Codes are string, fret, finger: string and finger go up or down by one together.
+    # String and finger go up or down by one together.
     crossed: NDArray[np.bool_] = (
-        (abs(now - was) == STRING_AND_FINGER) & (fingers <= LITTLE_FINGER) & (was != NONE)
+        (abs(now - was) == STRING_AND_FINGER)
+        & (np.maximum(was & 7, now & 7) <= LITTLE_FINGER)
+        & (was != NONE)
     )
     return crossed
+
+
+def _against(was: IntArray, now: IntArray) -> NDArray[np.bool_]:
+    """Where of two notes in a row (codes), one fret apart on one string, the higher one has
+    the lower finger.
+    """
+    steps = abs(now - was)  # of 8 for the fret, less the fingers
+    against: NDArray[np.bool_] = (steps > 8 - LITTLE_FINGER) & (steps < 8)
+    return against
 
 
 def _equal_pairs(
@@ -458,6 +467,9 @@ class Mover:
             slide = np.int32(tenths(self.moves.legato_slide * pace))
             hop = np.int32(tenths(self.moves.legato_hop * pace))
             total = total + same * np.where(apart >> 8 == 0, slide, hop)
+            against = np.int32(tenths(self.moves.against * pace))
+            total = total + _against(was, now) * against
+            total = total + _crossed(was, now) * np.int32(tenths(self.moves.crossed))
         return total
 
     def _fold_table(self, fold: Fold) -> IntArray:
@@ -523,7 +535,7 @@ class Mover:
             same += np.where(taken == 0, np.int32(tenths(self.bass.same_pitch)), np.int32(0))
             total = known * same
         crossed = np.int32(tenths(self.moves.crossed))
-        total = total + _crossed(before, after, here, there) * crossed
+        total = total + _crossed(before.bass[here], after.bass[there]) * crossed
         cut = before.finger_strings[here] >> np.maximum(now, 0) & 1
         total = total + cut * np.int32(tenths(self.bass.cuts_off))
         if step.bass_step is not None:

@@ -46,6 +46,7 @@ class MoveCosts(Table):
     crossed: float = Field(ge=0)
     legato_hop: float = Field(ge=0)
     legato_slide: float = Field(ge=0)
+    against: float = Field(ge=0)
     shift: float = Field(ge=0)
     shift_fret: float = Field(ge=0)
     shift_free: float = Field(ge=0, le=1)

@@ -410,6 +410,12 @@ def _crossed(was: int, now: int) -> bool:
     return low != NONE and high - low == 256 + 1 and max(low % 8, high % 8) <= 4
 
 
+def _against(was: int, now: int) -> bool:
+    """Whether of two notes a fret apart on one string the higher one has the lower finger."""
+    low, high = sorted((was, now))
+    return low != NONE and high // 8 - low // 8 == 1 and high % 8 < low % 8
+
+
 def _line_price(taken: int, wanted: int, rates: BassCosts) -> int:
     """Tenths of a bass line that takes another step (semitones) than the source."""
     octave = 12 if wanted > 0 else -12
@@ -646,6 +652,11 @@ class NoteModel:
             ]
             self.when_both([literal], [before for along, before in same if along], slid)
             self.when_both([literal], [before for along, before in same if not along], hopped)
+        against = self.event(tenths(move.against * pace))
+        for code, literal in now.tune.items():
+            fought = [before for other, before in was.tune.items() if _against(other, code)]
+            self.when_both([literal], fought, against)
+        self._crossings(was.tune, now.tune)
 
     def _bass(self, was: Moment, now: Moment, step: Step) -> None:
         """A new note of the thumb alternates with the one before, or leads on from it."""
@@ -662,7 +673,7 @@ class NoteModel:
             repeated = self.event(tenths(rates.same_pitch))
             for midi, literals in pitch_now.items():
                 self.when_both(literals, pitch_was.get(midi, []), repeated)
-        self._crossings(was, now)
+        self._crossings(was.bass, now.bass)
         cut = self.event(tenths(rates.cuts_off))
         for string, literals in _groups(
             now.bass, _by_value(after.bass, after.bass_string)
@@ -682,12 +693,12 @@ class NoteModel:
                     if low % 12 in step.led_by and abs(midi - low) not in (1, MOST_STEP):
                         self.when_both(literals, group, missed)
 
-    def _crossings(self, was: Moment, now: Moment) -> None:
-        """A thumb note for which a finger crosses under the one that stands beside it."""
+    def _crossings(self, was: Literals, now: Literals) -> None:
+        """A note for which a finger crosses under the one beside it."""
         crossed = self.event(tenths(self.rates.move.crossed))
-        for code, literal in now.bass.items():
-            crossing = [before for other, before in was.bass.items() if _crossed(other, code)]
-            self.when_both([literal], crossing, crossed)
+        for code, literal in now.items():
+            under = [before for other, before in was.items() if _crossed(other, code)]
+            self.when_both([literal], under, crossed)
 
     # The whole piece
 

@@ -128,15 +128,23 @@ class PlainMover:
         return price
 
     def _legato(self, before: Grip, after: Grip, step: Step) -> int:
-        """One finger for two tune notes in a row cuts the first off, on another string more."""
+        """One finger for two tune notes in a row cuts the first off, on another string more;
+        two fingers go with the frets, and do not cross.
+        """
         was, now = before.tune, after.tune
         if step.tune != "new" or was is None or now is None or not now.fret or was == now:
             return 0
-        if before.tune_finger != after.tune_finger:
-            return 0
-        same_string = was.string == now.string
-        points = self.moves.legato_slide if same_string else self.moves.legato_hop
-        return tenths(points * self._pace(step))
+        if before.tune_finger == after.tune_finger:
+            same_string = was.string == now.string
+            points = self.moves.legato_slide if same_string else self.moves.legato_hop
+            return tenths(points * self._pace(step))
+        if was.string != now.string:
+            return self._crossed((was, before.tune_finger), (now, after.tune_finger))
+        (_, lower), (_, higher) = sorted(
+            [(was.fret, before.tune_finger), (now.fret, after.tune_finger)]
+        )
+        against = was.fret and abs(now.fret - was.fret) == 1 and higher < lower
+        return tenths(self.moves.against * self._pace(step)) if against else 0
 
     # The thumb -----------------------------------------------------------------------
 
@@ -151,7 +159,7 @@ class PlainMover:
         total = tenths(self.bass.cuts_off) if cut else 0
         if was is None:
             return total
-        total += self._crossed(before, after)
+        total += self._crossed((was, before.bass_finger), (now, after.bass_finger))
         taken = self.neck.midi(now) - self.neck.midi(was)
         if step.alternates:
             total += tenths(self.bass.same_string) if was.string == now.string else 0
@@ -163,11 +171,10 @@ class PlainMover:
             total += tenths(self.bass.leading_missed)
         return total
 
-    def _crossed(self, before: Grip, after: Grip) -> int:
+    def _crossed(self, *pair: tuple[Spot, int]) -> int:
         """Of two neighbouring fingers on two strings in one fret the higher finger has the
         lower string.
         """
-        pair = [(before.bass, before.bass_finger), (after.bass, after.bass_finger)]
         (high, upper), (low, lower) = sorted(pair, key=lambda one: one[0].string)
         if not (1 <= upper <= 4 and 1 <= lower <= 4) or high.fret != low.fret:
             return 0

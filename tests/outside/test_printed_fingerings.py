@@ -24,8 +24,6 @@ DATA = Path(
 )
 LABELLED = DATA / "guitar" / "labelled"
 TUNING = (64, 59, 55, 50, 45, 40)
-DEEP = 50
-"""MIDI number: D3, the fifth fret of string 5."""
 
 
 def scores():
@@ -59,20 +57,21 @@ def chords():
                 ]
 
 
-def bass_fourths():
-    """Fingers of the lower and the higher of two bass notes in a row, a fourth apart: on
-    neighbouring bass strings they lie in one fret.
+def neighbours(semitones: int):
+    """Pitch and finger of the lower and of the higher of two fretted notes in a row in one
+    voice, so far apart, within a quarter, both with a printed finger.
     """
     for score in scores():
-        for number in {row["voice"] for row in score}:
+        for number in sorted({row["voice"] for row in score}):
             voice = [row for row in score if row["voice"] == number]
-            for pair in pairwise(voice):
-                low, high = sorted(pair, key=lambda row: int(row["midi_pitch"]))
-                pitches = int(low["midi_pitch"]), int(high["midi_pitch"])
-                fingers = low["left_finger"], high["left_finger"]
-                fourth = pitches[1] - pitches[0] == 5 and pitches[1] <= DEEP
-                if fourth and all(finger in {"1", "2", "3", "4"} for finger in fingers):
-                    yield int(fingers[0]), int(fingers[1])
+            for before, after in pairwise(voice):
+                apart = float(after["onset_quarters"]) - float(before["onset_quarters"])
+                low, high = sorted(
+                    [(int(row["midi_pitch"]), row["left_finger"]) for row in (before, after)]
+                )
+                pressed = {low[1], high[1]} <= {"1", "2", "3", "4"}
+                if pressed and 0 <= apart <= 1 and high[0] - low[0] == semitones:
+                    yield low[0], int(low[1]), int(high[1])
 
 
 def playable(chord, limits) -> bool:
@@ -107,9 +106,24 @@ def test_printed_fingerings_are_grips():
 
 
 @pytest.mark.skipif(not LABELLED.is_dir(), reason="the open data is not at hand")
-def test_fingers_do_not_cross_under_their_neighbours_in_the_bass() -> None:
-    """What ``crossed`` of the fingering table is for."""
-    pairs = list(bass_fourths())
-    crossed = [pair for pair in pairs if pair[0] == pair[1] + 1]
-    assert len(pairs) >= 20
-    assert len(crossed) / len(pairs) <= 0.15
+def test_fingers_do_not_cross_under_their_neighbours() -> None:
+    """What ``crossed`` of the fingering table is for: a fourth lies on neighbouring strings in
+    one fret, and of two neighbouring fingers the lower string has the lower one.
+    """
+    steps = [upper - lower for _, lower, upper in neighbours(5)]
+    crossed, straight = steps.count(-1), steps.count(1)
+    assert straight >= 100
+    assert crossed / (crossed + straight) <= 0.15
+
+
+@pytest.mark.skipif(not LABELLED.is_dir(), reason="the open data is not at hand")
+def test_fingers_go_with_the_frets() -> None:
+    """What ``against`` of the fingering table is for: a semitone lies on one string, or on two
+    with four frets between them, where the fingers do go the other way.
+    """
+    fingers = [(lower, upper) for _, lower, upper in neighbours(1)]
+    against = [pair for pair in fingers if pair[1] < pair[0]]
+    near = [pair for pair in against if pair[0] - pair[1] == 1]
+    assert len(fingers) >= 300
+    assert len(against) / len(fingers) <= 0.1
+    assert len(near) / len(fingers) <= 0.02

@@ -176,3 +176,26 @@ def test_the_ring_finger_hops_to_the_bass_of_c_on_string_6() -> None:
     ]
     assert hops
     assert {(high[2], low[2]) for high, low in hops} <= {("3", "3"), ("4", "3")}
+
+
+def test_the_third_finger_is_the_guide_from_a_to_d() -> None:
+    """It lies on string 2, fret 2 of A and fret 3 of D, and does not leave the string."""
+    piece = heard(
+        "C#4:1 C#4:1 D4:1 D4:1 | C#4:1 C#4:1 D4:2",
+        "A2:2 D3:2 | A2:2 D3:2",
+        "r:1 E3+A3:1 r:1 F#3+A3:1 | r:1 E3+A3:1 r:1 F#3+A3:1",
+        chords="A:2 D:2 A:2 D:2",
+        key="A",
+        texture="hymn",
+    )
+    level = level_named("beginner")
+    player = player_of(PlayerFile.model_validate({}), level)
+    reduction = reduce(piece, level=level, level_name="beginner", player=player, key="A")
+    arrangement = place(reduction, level=level, player=player)
+    tune = [note for note in arrangement.notes if note.voice == "melody"]
+    assert {(note.string, note.fret) for note in tune} == {(2, 2), (2, 3)}
+    assert all(
+        note.left == after.left or (note.fret < after.fret) == (note.left < after.left)
+        for note, after in pairwise(tune)
+        if note.fret != after.fret
+    )
