@@ -272,6 +272,29 @@ def _remembered(before: Grips, after: Grips, here: Index, there: Index) -> NDArr
     return right
 
 
+def _crossings(stances: IntArray) -> NDArray[np.bool_]:
+    """(stances, 3) whether each finger has the next one crossed under it: in the same fret, on
+    the next string down.
+    """
+    upper, lower = stances[:, : LITTLE_FINGER - 1], stances[:, 1:LITTLE_FINGER]
+    crossings: NDArray[np.bool_] = (lower - upper == 32) & (upper > 0)
+    return crossings
+
+
+def _crossed_stances(stances: IntArray) -> RowArray:
+    """The stances in which fingers are crossed."""
+    found: RowArray = np.flatnonzero(_crossings(stances).any(axis=1))
+    return found
+
+
+def _taken_up_crossed(ways: IntArray, others: IntArray) -> IntArray:
+    """(ways, others) how many fingers come to stand crossed from one stance to another."""
+    moved = ways[:, None, :LITTLE_FINGER] != others[:, :LITTLE_FINGER]
+    taken_up = (moved[..., :-1] | moved[..., 1:]) & _crossings(others)
+    times: IntArray = taken_up.sum(axis=2, dtype=np.int32)
+    return times
+
+
 def _crossed(was: IntArray, now: IntArray) -> NDArray[np.bool_]:
     """Where one of two notes in a row (codes) lies on the next string of the other's fret, and
     of two neighbouring fingers the higher one has the lower string.
@@ -376,32 +399,19 @@ class Mover:
         down = others.any(axis=0)  # a finger that nobody puts down costs nothing
         off, on = ways.T[down] * _PLACES, others.T[down]  # one finger after another
         rows, columns = which[here], other[there]
-        crossed = self._taken_up_crossed(ways, others)
-        if crossed is not None or len(ways) * len(others) < np.broadcast(rows, columns).size:
+        crossed = _crossed_stances(others)
+        if len(crossed) or len(ways) * len(others) < np.broadcast(rows, columns).size:
             # Many grips plant the same fingers: each two different ways are priced once.
             priced: IntArray = table.take(off[:, :, None] + on[:, None, :]).sum(
                 axis=0, dtype=np.int32
             )
-            if crossed is not None:
-                priced += crossed
+            if len(crossed):
+                price = np.int32(tenths(self.moves.crossed))
+                priced[:, crossed] += price * _taken_up_crossed(ways, others[crossed])
             return priced.take(rows * len(others) + columns)
         moved = off.take(rows, axis=1) + on.take(columns, axis=1)
         total: IntArray = table.take(moved).sum(axis=0, dtype=np.int32)
         return total
-
-    def _taken_up_crossed(self, ways: IntArray, others: IntArray) -> IntArray | None:
-        """(ways, others) what it costs to come to stand with crossed fingers: of two
-        neighbouring ones in one fret the higher finger on the next lower string. None where
-        nobody does.
-        """
-        upper, lower = others[:, :3], others[:, 1:LITTLE_FINGER]
-        crossed = (lower - upper == 32) & (upper > 0)
-        if not crossed.any():
-            return None
-        moved = ways[:, None, :LITTLE_FINGER] != others[:, :LITTLE_FINGER]
-        times = ((moved[..., :3] | moved[..., 1:]) & crossed).sum(axis=2, dtype=np.int32)
-        price: IntArray = times * np.int32(tenths(self.moves.crossed))
-        return price
 
     def _finger_table(self, pace: float) -> IntArray:
         """What one finger costs between any two places, which are numbered from none on."""
