@@ -9,12 +9,13 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import islice, pairwise, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
+from arranger.read.chord_names import accompaniment, named_chords
 from arranger.read.file import ZIP, refuse_too_much, unreadable
 from arranger.read.piece import (
     WHOLE_PARTS,
@@ -25,7 +26,7 @@ from arranger.read.piece import (
     Remark,
     Signature,
 )
-from arranger.read.table import Limits
+from arranger.read.table import Limits, reading_table
 
 if TYPE_CHECKING:
     from music21.stream import Score as Music21Score
@@ -38,6 +39,10 @@ FORMATS = {
     ".abc": "abc",
 }
 UNIT = WHOLE_PARTS
+CHORD_NAMES = Remark(
+    code="chord-names",
+    text="A single line with chord names: bass and chord in turn were made of them",
+)
 STOLEN = Fraction(1, 18)  # quarters, as long as a quick grace note is played in MIDI files
 
 
@@ -77,6 +82,12 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     sounding = score.toSoundingPitch()
     parts = list(sounding.parts) or [sounding]
     notes = [note for track, part in enumerate(parts) for note in _notes(part, track)]
+    names = [(track, part.partName or "") for track, part in enumerate(parts)]
+    added = list(_from_chord_names(parts, notes))
+    if added:
+        notes += added
+        names = [(0, "right hand"), (1, "left hand")]
+        remarks.append(CHORD_NAMES)
     notes.sort(key=lambda note: (note.start, -note.midi, note.track))
     metadata = score.metadata
     return Piece(
@@ -85,7 +96,7 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
         signatures=tuple(_signatures(parts[0])),
         tempos=tuple(_tempos(score)),
         keys=tuple(_keys(parts[0])),
-        names=tuple((track, part.partName or "") for track, part in enumerate(parts)),
+        names=tuple(names),
         title=(metadata and (metadata.title or metadata.movementName)) or "",
         composer=(metadata and metadata.composer) or "",
         bars_stated=True,
@@ -156,6 +167,24 @@ def _notes(part: Any, track: int) -> Iterator[PlayedNote]:
                 end = at + max(1, _units(element.duration.quarterLength))
                 yield _note(at, end, midi, int(velocity), track)
     yield from _stolen(graces, track)
+
+
+def _from_chord_names(parts: list[Any], notes: list[PlayedNote]) -> Iterator[PlayedNote]:
+    """A plain accompaniment of the chord names over a single line; none over anything else."""
+    played = {note.track for note in notes}
+    line = sorted((note.start, note.end) for note in notes)
+    overlaps = any(later < end for (_, end), (later, _) in pairwise(line))
+    if len(played) != 1 or overlaps:
+        return
+    chords = [chord for part in parts for chord in named_chords(part)]
+    chords.sort(key=lambda chord: chord.start)
+    table = reading_table()
+    found = accompaniment(parts[played.pop()], chords)
+    for struck in islice(found, table.limits.beats):  # more are refused later
+        start = _units(struck.start)
+        end = start + max(1, _units(struck.length))
+        for midi in struck.midis:
+            yield _note(start, end, midi, table.chord_names.velocity, 1)
 
 
 def _stolen(graces: list[tuple[int, int]], track: int) -> Iterator[PlayedNote]:

@@ -113,6 +113,14 @@ class PageTable(Table):
     slurred: int = Field(ge=2)
 
 
+class ChordNamesTable(Table):
+    """Where the accompaniment of a tune with chord names lies."""
+
+    bass: int = Field(ge=0, le=115)
+    chord: int = Field(ge=0, le=115)
+    velocity: int = Field(ge=1, le=127)
+
+
 class ReadingTable(Table):
     """``tables/reading.toml``; the unit of each value stands beside it there."""
 
@@ -124,6 +132,7 @@ class ReadingTable(Table):
     swing: SwingTable
     performance: PerformanceTable
     page: PageTable
+    chord_names: ChordNamesTable
 
 
 def reading_table() -> ReadingTable:
