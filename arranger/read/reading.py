@@ -338,7 +338,8 @@ def _remarks_on_texture(notes: Sequence[Note]) -> list[Remark]:
         return [
             Remark(
                 code="single-voice",
-                text="The piece is a single line; a bass must be found for it",
+                text="The piece is a single line; a bass must be found for it: chord names"
+                " over the tune, in MusicXML or ABC, will do",
             )
         ]
     if one_sided([note.hand for note in notes]):
