@@ -8,6 +8,7 @@ has to fail here to be heard of.
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -49,6 +50,7 @@ def _started(tasks: Sequence[Callable[[], T]]) -> Iterator[Callable[[], list[T]]
         return
     results, out = os.pipe()
     alive, life = os.pipe()
+    gc.freeze()  # what the collector does not look at need not be copied for it
     try:
         pid = _fork()
     except OSError:
@@ -61,6 +63,7 @@ def _started(tasks: Sequence[Callable[[], T]]) -> Iterator[Callable[[], list[T]]
     try:
         yield lambda: _received(results)
     finally:
+        gc.unfreeze()
         os.close(life)
         os.close(results)
         if pid > 0:
@@ -83,6 +86,7 @@ def _serve(tasks: Sequence[Callable[[], T]], out: int, alive: int) -> NoReturn:
     """
     made: list[T] = []
     try:
+        gc.disable()  # it ends soon, and with it all its garbage
         signal.signal(signal.SIGINT, signal.SIG_DFL)
         threading.Thread(target=_end_with, args=(alive,), daemon=True).start()
         with suppress(Exception):
