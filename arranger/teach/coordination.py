@@ -90,6 +90,29 @@ def shifts(bars: Sequence[TabBar], table: Teaching) -> Iterator[Point]:
                 )
 
 
+def hops_in_the_bass(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
+    """One finger has two bass notes of a bar in a row, on two strings in one fret."""
+    for bar in bars:
+        hops = [
+            (finger, before, after)
+            for finger, notes in _by_finger([bar]).items()
+            for (_, before), (_, after) in pairwise(notes)
+            if before.voice == after.voice == "bass"
+            and before.fret == after.fret
+            and before.string != after.string
+        ]
+        if hops:
+            finger, before, after = hops[0]
+            yield Point(
+                bar,
+                len(hops),
+                f"Finger {finger} has string {before.string} and string {after.string} for the "
+                f"thumb, both at fret {after.fret}: it hops while the other fingers lie still. "
+                "First the thumb alone, slowly and in time, your eye on that finger; then with "
+                "the tune.",
+            )
+
+
 def tune_across_the_thumb(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
     """A tune note off the beat that is held while the thumb plays on."""
     for bar in bars:
@@ -125,6 +148,7 @@ SEARCHES: dict[str, Search] = {
     "A slur under the thumb": slurs_under_thumb,
     "A barre that flattens": flattening_barres,
     "A shift": shifts,
+    "A finger that hops in the bass": hops_in_the_bass,
     "The tune against the thumb": tune_across_the_thumb,
 }
 

@@ -318,6 +318,11 @@ COORDINATION = {
     """,
     "A barre that flattens": "0 2 bass 4 2 1 p \n 1 1 melody 1 2 1 a",
     "A shift": "0 1 melody 1 1 1 a \n 1 1 melody 1 5 1 a",
+    "A finger that hops in the bass": """
+        0 1 bass 5 3 3 p
+        1 1 bass 4 2 2 p
+        2 1 bass 6 3 3 p
+    """,
     "The tune against the thumb": "1/2 1 melody 1 0 0 a \n 1 1 bass 5 0 0 p",
 }
 
@@ -338,6 +343,20 @@ def test_a_finger_lies_down_at_once_only_where_no_string_under_it_sounds_open(
 ):
     found = lesson_for(piece(f"0 2 bass 4 2 1 p \n {between} \n 1 1 melody 1 2 1 a"))
     assert said in next(step.text for step in found if step.title.startswith("A barre"))
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "0 1 bass 5 3 3 p \n 2 1 bass 6 3 4 p",  # two fingers
+        "0 1 bass 5 3 3 p \n 1 1 melody 2 3 3 m \n 2 1 bass 6 3 3 p",  # busy in between
+        "0 1 bass 5 3 3 p \n 4 1 bass 6 3 3 p",  # a bar later
+        "0 1 bass 5 3 3 p \n 2 1 bass 5 3 3 p",  # the same string
+    ],
+)
+def test_a_finger_that_does_not_hop_in_the_bass_is_not_told(piece, lines):
+    titles = [step.title for step in lesson_for(piece(lines))]
+    assert not any(title.startswith("A finger that hops") for title in titles)
 
 
 def test_a_hand_with_time_to_travel_makes_no_shift(piece):
