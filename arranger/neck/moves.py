@@ -277,7 +277,7 @@ def _crossings(stances: IntArray) -> NDArray[np.bool_]:
     the next string down.
     """
     upper, lower = stances[:, : LITTLE_FINGER - 1], stances[:, 1:LITTLE_FINGER]
-    crossings: NDArray[np.bool_] = (lower - upper == 32) & (upper > 0)
+    crossings: NDArray[np.bool_] = lower - upper == 32  # none is 0, and no place is 32
     return crossings
 
 
@@ -299,11 +299,10 @@ def _crossed(was: IntArray, now: IntArray) -> NDArray[np.bool_]:
     """Where one of two notes in a row (codes) lies on the next string of the other's fret, and
     of two neighbouring fingers the higher one has the lower string.
     """
-    # String and finger go up or down by one together.
-    crossed: NDArray[np.bool_] = (
-        (abs(now - was) == STRING_AND_FINGER)
-        & (np.maximum(was & 7, now & 7) <= LITTLE_FINGER)
-        & (was != NONE)
+    # String and finger go up or down by one together; the thumb crosses nothing, and silence
+    # and what has been let go end in a higher number than any finger.
+    crossed: NDArray[np.bool_] = (abs(now - was) == STRING_AND_FINGER) & (
+        np.maximum(was & 7, now & 7) <= LITTLE_FINGER
     )
     return crossed
 

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import compress
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from few_grips import PIECES, all_rows, few, played_paths, whole
+from numpy.typing import NDArray
 from plain_moves import PlainMover
 
+from arranger.neck import moves as moves_room
 from arranger.neck.dynamic import Lattice, first_stop, prices, restricted
-from arranger.neck.fretboard import neck_of
-from arranger.neck.grips import NONE, Grip, Grips, tenths
+from arranger.neck.fretboard import Spot, neck_of
+from arranger.neck.grips import NONE, RELEASED, Grip, Grips, IntArray, spot_code, tenths
 from arranger.neck.hands import Hand
 from arranger.neck.moves import FORBIDDEN, Fold, Mover, Moves, Step, connected
+from arranger.neck.reach import THUMB
 from arranger.tables import default_player, level_named
 from arranger.tables.arranging import BassCosts, arranging
 from arranger.tables.fingering import fingering
@@ -113,6 +117,74 @@ def test_a_matrix_of_moves_costs_what_its_pairs_do(net: Lattice) -> None:
         moves = pricing.between(before, after, step)
         pairs = pricing._cost(before, after, moves.here, moves.there, step)
         assert moves.cost.tolist() == np.broadcast_to(pairs, len(moves.here)).tolist()
+
+
+LEFT = [
+    (string, fret, finger)
+    for string in range(1, 7)
+    for fret in range(6)
+    for finger in (range(1, 6) if fret else (0,))
+]
+"""Strings, frets and fingers 1..4 or the thumb (5), 0 where open."""
+
+
+def code(press: tuple[int, int, int]) -> int:
+    return spot_code(Spot(*press[:2]), press[2])
+
+
+def table_of(rule: Callable[[IntArray, IntArray], NDArray[np.bool_]]) -> NDArray[np.bool_]:
+    """What a rule says of every two notes in a row, the earlier ones in rows."""
+    codes = np.array([code(press) for press in LEFT], dtype=np.int32)
+    return rule(codes[:, None], codes)
+
+
+def test_fingers_that_cross_are_neighbours_on_neighbouring_strings_of_a_fret() -> None:
+    for row, one in zip(table_of(moves_room._crossed), LEFT, strict=True):
+        for found, other in zip(row, LEFT, strict=True):
+            upper, lower = sorted((one, other))
+            expected = (
+                (lower[0] - upper[0], lower[1] - upper[1], lower[2] - upper[2]) == (1, 0, 1)
+                and upper[1] > 0
+                and lower[2] < THUMB
+            )
+            assert found == expected, (one, other)
+
+
+def test_fingers_that_go_against_the_frets_are_on_one_string_a_fret_apart() -> None:
+    for row, one in zip(table_of(moves_room._against), LEFT, strict=True):
+        for found, other in zip(row, LEFT, strict=True):
+            low, high = sorted((one, other))
+            if THUMB in (low[2], high[2]):  # it has string 6, and no tune
+                continue
+            near = low[0] == high[0] and low[1] > 0 and high[1] - low[1] == 1
+            assert found == (near and high[2] < low[2]), (one, other)
+
+
+@pytest.mark.parametrize("rule", [moves_room._crossed, moves_room._against])
+def test_silence_and_what_was_let_go_have_no_finger_to_cross(
+    rule: Callable[[IntArray, IntArray], NDArray[np.bool_]],
+) -> None:
+    codes = np.array([NONE, *(code(press) for press in LEFT)], dtype=np.int32)
+    let_go = codes[1:] // 8 * 8 + RELEASED
+    assert not rule(codes, np.full_like(codes, NONE)).any()
+    assert not rule(np.full_like(codes, NONE), codes).any()
+    assert not moves_room._crossed(let_go[:, None], codes).any()
+
+
+def test_what_crosses_or_goes_against_the_frets_costs_the_tune(net: Lattice) -> None:
+    """From D on string 2 to G on string 1, and to D sharp; by 3, then by a finger."""
+    move, pricing = fingering().move, mover(net)
+    step = replace(next(steps(net))[2], tune="new", may_fold=False, seconds=0.5)
+    before = SimpleNamespace(tune=np.array([code((2, 3, 3))]))
+    after = [(1, 3, 4), (1, 3, 2), (1, 3, 3), (2, 4, 4), (2, 4, 2), (2, 4, 3)]
+    goes_on = SimpleNamespace(
+        tune=np.array([code(press) for press in after]),
+        tune_finger=np.array([finger for _, _, finger in after]),
+    )
+    rows = np.zeros(len(after), dtype=np.intp), np.arange(len(after))
+    found = pricing._tune(before, goes_on, *rows, step)  # type: ignore[arg-type]
+    points = [0.0, move.crossed, move.legato_hop, 0.0, move.against, move.legato_slide]
+    assert found.tolist() == [tenths(price) for price in points]
 
 
 def any_step(random: np.random.Generator, step: Step) -> Step:
