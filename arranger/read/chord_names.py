@@ -11,7 +11,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import chain, islice, zip_longest
 from typing import Any
 
 from arranger.read.table import reading_table
@@ -61,20 +61,24 @@ def named_chords(part: Any) -> list[NamedChord]:
     return [found[start] for start in sorted(found)]
 
 
-def accompaniment(part: Any, chords: Sequence[NamedChord]) -> Iterator[Struck]:
-    """Bass and chord in turn under a music21 part, as long as its bars last.
+def accompaniment(
+    part: Any, chords: Sequence[NamedChord], *, most_beats: int
+) -> Iterator[Struck]:
+    """Bass and chord in turn under a music21 part, as long as its bars last, but over no more
+    than so many beats.
 
     Nothing sounds before the first chord name, and in a short first bar.
     """
     from music21 import stream  # noqa: PLC0415
 
     starts = [chord.start for chord in chords]
-    for start, end, meter in _full_bars(list(part.getElementsByClass(stream.Measure))):
-        for place, onset, length in _beats(start, end, meter):
-            current = bisect_right(starts, onset) - 1
-            if current >= 0 and chords[current].tones:
-                midis = _strike(place, chords[current], begins=starts[current] == onset)
-                yield Struck(onset, length, midis)
+    bars = _full_bars(list(part.getElementsByClass(stream.Measure)))
+    beats = chain.from_iterable(_beats(*bar) for bar in bars)
+    for place, onset, length in islice(beats, most_beats):
+        current = bisect_right(starts, onset) - 1
+        if current >= 0 and chords[current].tones:
+            midis = _strike(place, chords[current], begins=starts[current] == onset)
+            yield Struck(onset, length, midis)
 
 
 def _full_bars(measures: Sequence[Any]) -> Iterator[tuple[Fraction, Fraction, Any]]:

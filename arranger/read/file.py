@@ -64,7 +64,24 @@ def refuse_bomb(data: bytes, where: str) -> None:
         raise unreadable(where, "the packed score unpacks to far too much")
 
 
+_ENDLESS = {
+    "musicxml": re.compile(rb"<beats[^<>]*>[^<]*\d{4}"),
+    "abc": re.compile(rb"(?:^|\[)M:[^\[\]\r\n]*\d{4}", re.MULTILINE),
+    "humdrum": re.compile(rb"\*M[^*\t\r\n]*\d{4}"),
+}
+"""Meters of so many beats that the bar would be built beat by beat, for hours."""
 _REPEATED = re.compile(rb"\btimes\s*=\s*[\"']\s*(\d+)")
+
+
+def refuse_endless(text: bytes, kind: str, where: str) -> None:
+    """No meter of a notation file has a thousand beats or more.
+
+    Raises
+    ------
+    UnreadableInput : one has.
+    """
+    if _ENDLESS[kind].search(text):
+        raise unreadable(where, "a bar of the score has a thousand beats or more")
 
 
 def refuse_too_much(data: bytes, where: str) -> None:
@@ -83,6 +100,7 @@ def refuse_too_much(data: bytes, where: str) -> None:
         text = _unpacked(data).replace(b"\0", b"")  # UTF-16 is counted too
     except DAMAGED as error:
         raise unreadable(where, "the packed score is damaged") from error
+    refuse_endless(text, "musicxml", where)
     times = max((int(told[:9]) for told in _REPEATED.findall(text)), default=1)
     for things, most in (("note", limits.written_notes), ("measure", limits.written_bars)):
         count = len(re.findall(rf"<{things}[\s>/]".encode(), text)) * max(1, times)

@@ -9,14 +9,14 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator
 from fractions import Fraction
-from itertools import islice, pairwise, zip_longest
+from itertools import pairwise, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from arranger.music.errors import UnreadableInput
 from arranger.music.key import Key
 from arranger.read.chord_names import accompaniment, named_chords
-from arranger.read.file import ZIP, refuse_too_much, unreadable
+from arranger.read.file import ZIP, refuse_endless, refuse_too_much, unreadable
 from arranger.read.piece import (
     WHOLE_PARTS,
     Piece,
@@ -70,6 +70,8 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     """
     if kind == "musicxml":
         refuse_too_much(data, path.name)
+    else:
+        refuse_endless(data, kind, path.name)
     most = {"humdrum": limits.humdrum_kilobytes, "abc": limits.abc_kilobytes}.get(kind)
     if most is not None and len(data) > most * 1000:
         raise UnreadableInput(
@@ -179,8 +181,8 @@ def _from_chord_names(parts: list[Any], notes: list[PlayedNote]) -> Iterator[Pla
     chords = [chord for part in parts for chord in named_chords(part)]
     chords.sort(key=lambda chord: chord.start)
     table = reading_table()
-    found = accompaniment(parts[played.pop()], chords)
-    for struck in islice(found, table.limits.beats):  # more are refused later
+    beats = table.limits.beats  # a page that has more is refused later
+    for struck in accompaniment(parts[played.pop()], chords, most_beats=beats):
         start = _units(struck.start)
         end = start + max(1, _units(struck.length))
         for midi in struck.midis:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from music21 import converter, corpus, harmony
 
+from arranger.music.errors import UnreadableInput
 from arranger.music.score import Score
 from arranger.read import read
 from arranger.run.pipeline import arrange
@@ -132,3 +133,26 @@ def test_a_strange_name_is_a_chord_or_a_silence(tmp_path: Path, kind: str) -> No
     assert strange != text
     path.write_text(strange, "utf-8")
     assert {1, 2, 3} <= {onset for onset, _ in left(read(path))}
+
+
+@pytest.mark.parametrize("kind", ["dominant", "none"])
+def test_a_bar_without_end_is_refused_at_once(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "tune.musicxml"
+    converter.parse(WALTZ, format="abc").write("musicxml", path)
+    text = re.sub(r"<beats>3</beats>", "<beats>999999999</beats>", path.read_text("utf-8"))
+    path.write_text(text.replace(">dominant<", f">{kind}<").replace(">major<", f">{kind}<"))
+    with pytest.raises(UnreadableInput):
+        read(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("tune.abc", WALTZ.replace("M:3/4", "M:999999999/4")),
+        ("tune.krn", "**kern\n*M999999999/4\n=1\n4c\n4d\n=2\n4e\n4f\n==\n*-\n"),
+    ],
+)
+def test_so_is_one_in_abc_and_humdrum(tmp_path: Path, name: str, text: str) -> None:
+    (tmp_path / name).write_text(text, "utf-8")
+    with pytest.raises(UnreadableInput):
+        read(tmp_path / name)
