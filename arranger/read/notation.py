@@ -87,8 +87,8 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     names = [(track, part.partName or "") for track, part in enumerate(parts)]
     added = list(_from_chord_names(parts, notes))
     if added:
+        names = [(notes[0].track, "right hand"), (added[0].track, "left hand")]
         notes += added
-        names = [(0, "right hand"), (1, "left hand")]
         remarks.append(CHORD_NAMES)
     notes.sort(key=lambda note: (note.start, -note.midi, note.track))
     metadata = score.metadata
@@ -182,11 +182,12 @@ def _from_chord_names(parts: list[Any], notes: list[PlayedNote]) -> Iterator[Pla
     chords.sort(key=lambda chord: chord.start)
     table = reading_table()
     beats = table.limits.beats  # a page that has more is refused later
-    for struck in accompaniment(parts[played.pop()], chords, most_beats=beats):
+    track = played.pop()
+    for struck in accompaniment(parts[track], chords, most_beats=beats):
         start = _units(struck.start)
         end = start + max(1, _units(struck.length))
         for midi in struck.midis:
-            yield _note(start, end, midi, table.chord_names.velocity, 1)
+            yield _note(start, end, midi, table.chord_names.velocity, track + 1)
 
 
 def _stolen(graces: list[tuple[int, int]], track: int) -> Iterator[PlayedNote]:

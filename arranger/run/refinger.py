@@ -51,21 +51,30 @@ def _ways(arrangement: Arrangement, player: Player) -> Iterator[tuple[str, int, 
         yield "the thumb over the neck for string 6, and fingers to suit", here, knows
 
 
-def refingered(arrangement: Arrangement, player: Player, capo: int) -> Arrangement | None:
-    """The same notes with new strings and fingers; None where a note cannot be played.
+def page_notes(arrangement: Arrangement, *, pinned: bool = False) -> list[WrittenNote]:
+    """The notes of an arrangement as a page before its fingers; ``pinned`` to their strings.
 
-    Slurs are plucked: fingered anew, they need not lie on one string.
+    ``source`` of each is its index in the arrangement.
     """
-    notes = [
+    return [
         WrittenNote(
             onset=note.onset,
             length=note.length,
             midi=note.midi,
             voice=PAGE_VOICES[note.voice],
+            string=note.string if pinned else None,
             source=(index,),
         )
         for index, note in enumerate(arrangement.notes)
     ]
+
+
+def refingered(arrangement: Arrangement, player: Player, capo: int) -> Arrangement | None:
+    """The same notes with new strings and fingers; None where a note cannot be played.
+
+    Slurs are plucked: fingered anew, they need not lie on one string.
+    """
+    notes = page_notes(arrangement)
     hands = finger_notes(notes, player=player, tuning=arrangement.tuning, capo=capo)
     if hands.left.unplayable:
         return None

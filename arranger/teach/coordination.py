@@ -107,9 +107,9 @@ def hops_in_the_bass(bars: Sequence[TabBar], _: Teaching) -> Iterator[Point]:
                 bar,
                 len(hops),
                 f"Finger {finger} has string {before.string} and string {after.string} for the "
-                f"thumb, both at fret {after.fret}: it hops while the other fingers lie still. "
-                "First the thumb alone, slowly and in time, your eye on that finger; then with "
-                "the tune.",
+                f"thumb, both at fret {after.fret}: it hops; the others lie still where they "
+                "can. First the thumb alone, slowly and in time, your eye on that finger; then "
+                "with the tune.",
             )
 
 

@@ -20,10 +20,9 @@ from pathlib import Path
 
 from arranger.music.arrangement import LEFT_FINGERS, Arrangement, Placement
 from arranger.music.errors import ArrangerError
-from arranger.music.written_note import WrittenNote
 from arranger.run.fingering import finger_notes
 from arranger.run.pipeline import arrange
-from arranger.run.refinger import PAGE_VOICES
+from arranger.run.refinger import page_notes
 from arranger.tables import LEVEL_NAMES
 
 
@@ -40,17 +39,7 @@ class Difference:
 
 def both_ways(arrangement: Arrangement) -> Iterator[tuple[Placement, str]]:
     """Every fretted note with the finger that the habits take for it on the same strings."""
-    notes = [
-        WrittenNote(
-            onset=note.onset,
-            length=note.length,
-            midi=note.midi,
-            voice=PAGE_VOICES[note.voice],
-            string=note.string,
-            source=(index,),
-        )
-        for index, note in enumerate(arrangement.notes)
-    ]
+    notes = page_notes(arrangement, pinned=True)
     hands = finger_notes(notes, tuning=arrangement.tuning, capo=arrangement.capo)
     for found in hands.left.notes:
         note = arrangement.notes[hands.notes[found.note].source[0]]

@@ -11,7 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from music21 import converter, corpus, harmony
+from music21 import converter, corpus, harmony, note, stream
 
 from arranger.music.errors import UnreadableInput
 from arranger.music.score import Score
@@ -156,3 +156,16 @@ def test_so_is_one_in_abc_and_humdrum(tmp_path: Path, name: str, text: str) -> N
     (tmp_path / name).write_text(text, "utf-8")
     with pytest.raises(UnreadableInput):
         read(tmp_path / name)
+
+
+def test_the_tune_may_stand_in_any_part(tmp_path: Path) -> None:
+    """An empty part before it, as of a staff nobody has filled, changes nothing."""
+    whole = converter.parse(WALTZ, format="abc")
+    empty = stream.Part([stream.Measure([note.Rest(quarterLength=1)])])
+    whole.insert(0, empty)
+    whole.elements = [empty, *(one for one in whole.elements if one is not empty)]
+    path = tmp_path / "tune.musicxml"
+    whole.write("musicxml", path)
+    plain = score_of(tmp_path, WALTZ)
+    found = read(path)
+    assert [(n.midi, n.hand) for n in found.notes] == [(n.midi, n.hand) for n in plain.notes]
