@@ -82,7 +82,10 @@ def _stretch_text(played: Performance, part: Sounding, one: Hold, other: Hold) -
         text += ", while the thumb plays"
     arrived = [played.arrivals.get((hold.finger, part.start)) for hold in (one, other)]
     times = [move.seconds for move in arrived if move and move.before != move.after]
-    return text + (f", {min(times):.2f} s to get there" if times else "")
+    least = min(times, default=played.scales.leisure_seconds)
+    return text + (
+        f", {least:.2f} s to get there" if least < played.scales.leisure_seconds else ""
+    )
 
 
 def barre(played: Performance) -> Iterator[Effort]:

@@ -43,6 +43,14 @@ CHORD_NAMES = Remark(
     code="chord-names",
     text="A single line with chord names: bass and chord in turn were made of them",
 )
+OPEN_REPEAT = Remark(
+    code="repeat-open",
+    text="A repeat is begun and not ended; the music after its sign is read once",
+)
+AS_PRINTED = Remark(
+    code="repeats-as-printed",
+    text="The repeats could not be followed; the piece is read once through",
+)
 STOLEN = Fraction(1, 18)  # quarters, as long as a quick grace note is played in MIDI files
 
 
@@ -80,7 +88,7 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
             next_step="Give one piece or one movement.",
         )
     score = _parsed(kind, path)
-    score, remarks = _played_out(score)
+    score, remarks = _played_out(score, kind)
     sounding = score.toSoundingPitch()
     parts = list(sounding.parts) or [sounding]
     notes = [note for track, part in enumerate(parts) for note in _notes(part, track)]
@@ -127,22 +135,49 @@ def _parsed(kind: str, path: Path) -> Music21Score:
     return found
 
 
-def _played_out(score: Music21Score) -> tuple[Music21Score, list[Remark]]:
+def _played_out(score: Music21Score, kind: str) -> tuple[Music21Score, list[Remark]]:
     """The score as played: repeats played out, ties joined."""
+    played = _expanded(score)
+    if played is not None:
+        return played.stripTies(), []
+    _forget_open_repeats(score)
+    played = _expanded(score)
+    if played is not None:
+        misread = kind == "humdrum"  # by music21, most likely: the file may be as it should be
+        return played.stripTies(), [] if misread else [OPEN_REPEAT]
+    return score.stripTies(), [AS_PRINTED]
+
+
+def _expanded(score: Music21Score) -> Music21Score | None:
+    """The score with its repeats played out, None where they contradict each other."""
     from music21 import exceptions21  # noqa: PLC0415
 
-    remarks = []
     try:
-        played = score.expandRepeats()
+        return score.expandRepeats()
     except (exceptions21.Music21Exception, AttributeError, IndexError, TypeError):
-        played = score
-        remarks.append(
-            Remark(
-                code="repeats-as-printed",
-                text="The repeats could not be followed; the piece is read once through",
-            )
-        )
-    return played.stripTies(), remarks
+        return None
+
+
+def _forget_open_repeats(score: Music21Score) -> None:
+    """Take away signs that begin a repeat which is not ended before the next one begins.
+
+    A tune that goes back to its beginning at the end often has one. The plain Humdrum sign
+    for the end of a repeat, ``=:|!``, is read by music21 as one that begins a repeat too.
+    """
+    from music21 import bar, stream  # noqa: PLC0415
+
+    for part in score.parts:
+        begun = None
+        for measure in part.getElementsByClass(stream.Measure):
+            left, right = measure.leftBarline, measure.rightBarline
+            if isinstance(left, bar.Repeat) and left.direction == "start":
+                if begun is not None:
+                    begun.leftBarline = None
+                begun = measure
+            if isinstance(right, bar.Repeat) and right.direction == "end":
+                begun = None
+        if begun is not None:
+            begun.leftBarline = None
 
 
 def _units(quarters: Any) -> int:

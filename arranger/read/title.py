@@ -15,7 +15,7 @@ _NO_TITLE = re.compile(
     r"instrument|midi|right|left|upper|lower|treble|bass|rh|lh|control|tempo|conductor|"
     r"main|melody|new|seq|sequence|channel|default|meta|up|down|voice|vocals?|solo|lead|"
     r"soprano|alto|tenor|baritone|choir|chorus|guitar|violin|viola|cello|flute|clarinet|organ|"
-    r"harpsichord|harp|strings|music21)\b[\s\d:#.,-]*"
+    r"harpsichord|harp|strings|music21|musicxml)\b[\s\d:#.,-]*"
     r"(hand|track|part|staff|right|left|piano|\d|[\s:#.,-])*$"
 )
 _FILE_NAME = re.compile(r"(?i)\.(musicxml|xml|mxl|krn|abc|midi?)$")

@@ -53,6 +53,7 @@ class Scales(Table):
     hardest_moves: int = Field(ge=1)
     plucking_strokes: Scale
     repeat_seconds: Scale
+    leisure_seconds: Scale
     independence_notes: Scale
     slurs_notes: Scale
     shifts_rate: Scale

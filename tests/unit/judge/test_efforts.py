@@ -97,6 +97,16 @@ def test_fingers_in_one_fret_and_in_neighbouring_frets_are_worded_apart(piece):
     assert told[1].startswith("a two-fret stretch, fingers 2 and 3")
 
 
+def test_the_time_to_reach_a_stretch_is_told_where_it_is_short(piece):
+    """The little finger has a second, or more than anyone needs."""
+    lines = "0 1/2 melody 1 1 4 a \n {0} 1 inner 4 1 1 i \n {0} 1 melody 1 4 4 a"
+    soon, late = (
+        efforts(fretting.stretch, piece(lines.format(at), tempo=60.0))[0][3] for at in (1, 4)
+    )
+    assert soon.endswith(", 1.00 s to get there")
+    assert soon.startswith(late)
+
+
 def test_the_thumb_over_the_neck_is_no_stretch_of_the_fingers(piece):
     over = piece("0 1 bass 6 1 T p \n 0 1 melody 1 3 3 a", tempo=60.0)
     assert efforts(fretting.stretch, over) == []

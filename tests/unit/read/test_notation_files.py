@@ -58,6 +58,24 @@ def test_humdrum_with_two_staves(tmp_path: Path) -> None:
     assert len(score.bars) == 2
 
 
+def test_a_humdrum_repeat_sign_without_a_number_is_followed(tmp_path: Path) -> None:
+    """``=:|!`` ends a repeat (Huron, The Humdrum Toolkit: **kern barlines; from memory)."""
+    whole = "**kern\n*M2/4\n=1\n2c\n=2\n2d\n=:|!\n2e\n=4\n2f\n==|!\n*-\n"
+    (tmp_path / "tune.krn").write_text(whole)
+    score = read(tmp_path / "tune.krn")
+    assert [note.midi for note in score.notes] == [60, 62, 60, 62, 64, 65]
+    assert not {"repeat-open", "repeats-as-printed"} & {w.code for w in score.warnings}
+
+
+def test_a_repeat_that_is_not_ended_leaves_the_other_repeats(tmp_path: Path) -> None:
+    tune = "X:1\nT:Reel\nM:2/4\nL:1/4\nK:C\n|: C D | E F |] |: G A | B c :|\n"
+    (tmp_path / "reel.abc").write_text(tune)
+    score = read(tmp_path / "reel.abc")
+    second = [67, 69, 71, 72]
+    assert [note.midi for note in score.notes] == [60, 62, 64, 65, *second, *second]
+    assert "repeat-open" in {warning.code for warning in score.warnings}
+
+
 def test_musicxml_is_the_same_score_as_its_midi(tmp_path: Path) -> None:
     """A rag of music21's corpus, with its repeats played out, written in both formats."""
     corpus = pytest.importorskip("music21.corpus")

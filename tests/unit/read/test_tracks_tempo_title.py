@@ -84,6 +84,7 @@ def test_a_stated_tempo_is_kept_when_an_exporter_falls_back_to_the_default(make_
         ("  Zwei\tLieder\n", "Zwei Lieder"),
         ("Piano", "My Piece"),
         ("Soprano", "My Piece"),
+        ("MusicXML Part", "My Piece"),
         ("Guitar 2", "My Piece"),
         ("Guitar Rag", "Guitar Rag"),
         ("Violin Concerto", "Violin Concerto"),
