@@ -16,11 +16,6 @@ from arranger.neck.hands import Hand, Hands
 from arranger.neck.reach import THUMB, HandRules
 from arranger.tables.arranging import BassCosts, MelodyCosts
 
-LOWEST_TUNE_STRING = 5
-"""The sixth string is the thumb's alone; common practice, no source."""
-FIFTH_FRET = 5
-"""Above it lies what a student learns after the low positions; common practice, no source."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Voicings:
@@ -128,7 +123,7 @@ class VoicingMaker:
 
     def _tune_ways(self, hand: Hand, midi: int, begins: bool) -> Iterator[tuple[int, ...]]:
         for spot in spots_of(self.rules.neck, midi):
-            if spot.string > LOWEST_TUNE_STRING or not self.rules.allows_spot(spot):
+            if spot.string > self.rules.costs.tune_string or not self.rules.allows_spot(spot):
                 continue
             extra = self._tune_price(spot, hand) if begins else 0
             for finger, cost in self._fingers(spot, hand, begins=begins):
@@ -255,8 +250,9 @@ class VoicingMaker:
         weak = {4: costs.little_finger, 3: costs.ring_finger, 1: costs.first_finger}
         cost += costs.fret * spot.fret
         cost += weak.get(finger, 0.0)
-        cost += costs.above_fifth * max(0, spot.fret - FIFTH_FRET)
-        return cost + costs.high_on_low * max(0, spot.fret - FIFTH_FRET) * (spot.string >= 3)
+        above = max(0, spot.fret - costs.low_frets)
+        cost += costs.above_low_frets * above
+        return cost + costs.high_on_low * above * (spot.string >= 3)
 
 
 def _with_released(ways: Rows, cost: int) -> Rows:

@@ -10,9 +10,6 @@ from math import log2
 from arranger.music.score import Note
 from arranger.tables.arranging import MelodyCosts
 
-STEPS = 3
-"""Steps that make a motif: with fewer every scale is one."""
-
 DEGREES = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 """The degrees of a scale that an interval of so many semitones spans: a fourth is answered by
 a tritone, and is the same motif. Theory of intervals; the tritone as a fourth: common
@@ -32,11 +29,12 @@ def weights(tune: Sequence[Note], costs: MelodyCosts) -> list[float]:
         (_degrees(after.midi - before.midi), after.onset - before.onset)
         for before, after in pairwise(tune)
     ]
-    motifs = [tuple(steps[place : place + STEPS]) for place in range(len(steps))]
+    length = costs.motif_steps
+    motifs = [tuple(steps[place : place + length]) for place in range(len(steps))]
     times = Counter(motifs)
-    heard = [times[motif] if len(motif) == STEPS else 1 for motif in motifs]
+    heard = [times[motif] if len(motif) == length else 1 for motif in motifs]
     most = [
-        max(heard[max(0, place - STEPS + 1) : place + 1], default=1)
+        max(heard[max(0, place - length + 1) : place + 1], default=1)
         for place in range(len(steps))
     ]
     return [1.0, *(_weight(count, costs) for count in most)][: len(tune)]

@@ -15,13 +15,6 @@ from arranger.reduce.equal_bars import EqualBars
 from arranger.reduce.motifs import weights
 from arranger.tables.arranging import arranging
 
-WHOLE_TONE = 2
-"""Semitones."""
-HEAD = 4
-"""Notes by which the tune is known again."""
-LONGEST_ECHO = 16
-"""Notes of the tune that an echo looks back over, at most."""
-
 
 def grid_step(span: TextureSpan, seconds_a_quarter: float, gap: float) -> Beat | None:
     """The finest subdivision of the thumb beat that lasts at least ``gap`` seconds.
@@ -118,12 +111,13 @@ def _neighbours(notes: list[Note], heard: list[Beat]) -> dict[Beat, bool]:
 
     It adorns that note, and of all the tune it is missed least (common practice, no source).
     """
+    step = arranging().melody.neighbour_step
     found = dict.fromkeys((note.onset for note in notes), False)
     for place in range(1, len(notes) - 1):
         before, note, after = notes[place - 1 : place + 2]
         found[note.onset] = (
             before.midi == after.midi
-            and 0 < abs(note.midi - before.midi) <= WHOLE_TONE
+            and 0 < abs(note.midi - before.midi) <= step
             and heard[place] <= min(heard[place - 1], heard[place + 1])
         )
     return found
@@ -153,18 +147,19 @@ def _echoes(analysis: Analysis, notes: list[Note]) -> set[Beat]:
     """Where the tune begins again, in another octave, what it has just sung.
 
     Such an echo may change its octave as a phrase may, even where it is too short for one:
-    an opening that comes down in octaves over one bar after another. Four notes of the same
+    an opening that comes down in octaves over one bar after another. A few notes of the same
     rhythm and steps are an echo, at least half a bar after those they repeat.
     """
+    count, farthest = arranging().melody.echo_notes, arranging().melody.echo_within
     found: set[Beat] = set()
     over = Fraction(0)  # the end of the echo found last: its notes are no new beginnings
-    for place in range(HEAD, len(notes) - HEAD + 1):
-        head = notes[place : place + HEAD]
+    for place in range(count, len(notes) - count + 1):
+        head = notes[place : place + count]
         if head[0].onset < over:
             continue
         bar = analysis.score.bars[analysis.score.bar_index_at(head[0].onset)]
-        for before in range(max(0, place - LONGEST_ECHO), place - HEAD + 1):
-            time = _echoed(notes[before : before + HEAD], head)
+        for before in range(max(0, place - farthest), place - count + 1):
+            time = _echoed(notes[before : before + count], head)
             if time is not None and 2 * time >= bar.length:
                 found.add(head[0].onset)
                 over = head[0].onset + time

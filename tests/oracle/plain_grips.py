@@ -295,8 +295,9 @@ class PlainGripMaker:
                     3: costs.ring_finger,
                     1: costs.first_finger,
                 }.get(finger, 0.0)
-                cost += costs.above_fifth * max(0, spot.fret - 5)
-                cost += costs.high_on_low * max(0, spot.fret - 5) * (spot.string >= 3)
+                above = max(0, spot.fret - costs.low_frets)
+                cost += costs.above_low_frets * above
+                cost += costs.high_on_low * above * (spot.string >= 3)
             found.append((finger, tenths(cost)))
         thumb = spot.string == 6 and "thumb over" in self.rules.player.techniques
         if thumb and spot.fret <= self.rules.table.thumb_fret_most:
