@@ -9,8 +9,9 @@ import pytest
 from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
+from arranger.reduce import reduce
 from arranger.reduce.tempo import student_tempo, target_tempo
-from arranger.tables import level_named
+from arranger.tables import LEVEL_NAMES, default_player, level_named
 from arranger.tables.arranging import arranging
 
 TABLE = arranging().tempo
@@ -82,3 +83,22 @@ def test_the_student_never_stands_still() -> None:
 
 def test_an_advanced_player_plays_as_written() -> None:
     assert student_tempo(stride(), level_named("advanced"), 100, TABLE) == 100
+
+
+@pytest.mark.parametrize(("tune", "kept"), [("1/4", True), ("1/16", False)])
+def test_no_level_plays_faster_than_a_harder_one(tune: str, kept: bool) -> None:
+    """At 120 the intermediate level goes down to 81 to keep sixteenths .18 s apart; what it
+    can never keep makes nobody slow. Common practice, no source.
+    """
+    notes = " ".join(f"{name}:{tune}" for name in ("C5", "D5", "E5", "F5") * 8)
+    song = heard(notes, chords=f"C:{32 * Fraction(tune)}", tempo=120)
+    levels = {name: level_named(name) for name in LEVEL_NAMES}
+    tempos = {
+        name: reduce(
+            song, level=level, level_name=name, player=default_player(level)
+        ).student_tempo
+        for name, level in levels.items()
+    }
+    assert list(tempos.values()) == sorted(tempos.values())
+    assert tempos["intermediate"] == (81 if kept else 102)
+    assert tempos["elementary"] == (81 if kept else 90)
