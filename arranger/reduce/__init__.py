@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import inf
 
 from arranger.music.analysis import Analysis
-from arranger.music.arrangement import Decision, Dropped
+from arranger.music.arrangement import Decision
 from arranger.music.errors import UsageError
 from arranger.music.marks import NO_MARKS, Marks
-from arranger.music.reduction import MelodyNote, Reduction
+from arranger.music.reduction import Reduction
 from arranger.music.time import Beat
 from arranger.reduce.answers import answered
 from arranger.reduce.keys import settings
 from arranger.reduce.slots import arpeggio, bar_wishes, slots
-from arranger.reduce.tempo import student_tempo, target_tempo
+from arranger.reduce.tempo import paced_tune, target_tempo
 from arranger.reduce.thumb import strokes, thumb_beats
-from arranger.reduce.tune import Song, song, tune
-from arranger.tables import LEVEL_NAMES, Level, Player, level_named
-from arranger.tables.arranging import ArrangingTable, arranging
+from arranger.reduce.tune import song
+from arranger.tables import Level, Player
+from arranger.tables.arranging import arranging
 
 __all__ = ["reduce"]
 
@@ -47,7 +46,9 @@ def reduce(
         raise UsageError(f"a capo at fret {capo} leaves no neck to play on", where="--capo")
     table = arranging()
     target = target_tempo(analysis, table.tempo)
-    student, melody, dropped = _tune_and_tempo(analysis, level_name, level, target, table)
+    whole = song(analysis, breath=table.melody.breath)
+    paced = paced_tune(whole, level, level_name, target, table.tempo)
+    student, melody = paced.tempo, paced.melody
     beats = thumb_beats(analysis)
     shortest = Fraction(level.melody_gap * student / 60).limit_denominator(64)
     between = Fraction(level.thumb_gap * student / 60).limit_denominator(64)
@@ -89,53 +90,15 @@ def reduce(
         ),
         bar_wishes=wishes,
         thumb_beats=onsets,
-        dropped=dropped,
+        dropped=paced.dropped,
         decisions=(
             Decision(
-                text=f"tempo for this student {student:g} of {target:g} quarters a minute",
+                text=f"tempo for this student {student:g} of {target:g} quarters a minute"
+                f"{paced.why}",
                 option="--tempo",
             ),
         ),
     )
-
-
-def _tune_and_tempo(
-    analysis: Analysis, level_name: str, level: Level, target: float, table: ArrangingTable
-) -> tuple[float, tuple[MelodyNote, ...], tuple[Dropped, ...]]:
-    """The student's tempo and what is left of the tune at it.
-
-    No level plays faster than a harder one: where that one goes slowly for the sake of the
-    tune, whoever leaves notes out may take as much time.
-    """
-    whole = song(analysis, breath=table.melody.breath)
-    most = inf
-    for name in LEVEL_NAMES[LEVEL_NAMES.index(level_name) + 1 :]:
-        most = min(most, _slowed(whole, level_named(name), target, table, most=most)[0])
-    return _slowed(whole, level, target, table, most=most)
-
-
-def _slowed(
-    whole: Song, level: Level, target: float, table: ArrangingTable, *, most: float
-) -> tuple[float, tuple[MelodyNote, ...], tuple[Dropped, ...]]:
-    """A tempo of at most ``most`` quarters a minute, and what is left of the tune at it.
-
-    Where the level promises a share of the tune, the tempo falls (in steps of a
-    twentieth, down to the slowest share of the target) until that share is kept; where no
-    tempo keeps it there is no use in being slow.
-    """
-    fastest = min(most, student_tempo(whole.analysis, level, target, table.tempo))
-    slowest = min(fastest, target * table.tempo.slowest_share)
-    first = None
-    tempo = fastest
-    while True:
-        melody, dropped = tune(whole, seconds_a_quarter=60.0 / tempo, gap=level.melody_gap)
-        first = first or (tempo, melody, dropped)
-        if len(melody) >= level.melody_least * (len(melody) + len(dropped)):
-            return tempo, melody, dropped
-        slower = float(int(tempo * 0.95))
-        if slower < slowest or slower < 1:
-            return first
-        tempo = slower
 
 
 def _written_scale(analysis: Analysis) -> int:

@@ -44,7 +44,10 @@ ROWS: dict[str, Callable[[Level], str]] = {
         f"{level.melody_gap:.2f} s" if level.melody_gap else "as the source"
     ),
     "right-hand patterns in a section": lambda level: f"{level.patterns}",
-    "tempo": lambda level: f"{level.tempo_share:.0%} of the target",
+    "tempo, at most": lambda level: f"{level.tempo_share:.0%} of the target",
+    "slower, to keep of the tune": lambda level: (
+        f"{level.melody_least:.0%}" if level.melody_least and level.melody_gap else "no"
+    ),
     "shortest time between thumb notes": lambda level: f"{level.thumb_gap:.2f} s",
     "tune heard on the grid, at least": lambda level: f"{level.grid_fidelity_least:.0%}",
     "notes of the tune kept, at least": lambda level: f"{level.melody_kept_least:.0%}",

@@ -11,6 +11,8 @@ class TempoTable(Table):
     unstated_stride_2_4: float = Field(gt=0)
     unstated: float = Field(gt=0)
     slowest_share: float = Field(gt=0, le=1)
+    step: float = Field(gt=0, lt=1)
+    use_of_slowness: float = Field(ge=0, le=1)
 
 
 class MelodyCosts(Table):

@@ -9,8 +9,9 @@ import pytest
 from heard_pieces import heard
 
 from arranger.music.analysis import Analysis
+from arranger.music.reduction import Reduction
 from arranger.reduce import reduce
-from arranger.reduce.tempo import student_tempo, target_tempo
+from arranger.reduce.tempo import FOR_THE_TUNE, NO_FASTER, student_tempo, target_tempo
 from arranger.tables import LEVEL_NAMES, default_player, level_named
 from arranger.tables.arranging import arranging
 
@@ -85,20 +86,44 @@ def test_an_advanced_player_plays_as_written() -> None:
     assert student_tempo(stride(), level_named("advanced"), 100, TABLE) == 100
 
 
-@pytest.mark.parametrize(("tune", "kept"), [("1/4", True), ("1/16", False)])
-def test_no_level_plays_faster_than_a_harder_one(tune: str, kept: bool) -> None:
-    """At 120 the intermediate level goes down to 81 to keep sixteenths .18 s apart; what it
-    can never keep makes nobody slow. Common practice, no source.
-    """
-    notes = " ".join(f"{name}:{tune}" for name in ("C5", "D5", "E5", "F5") * 8)
-    song = heard(notes, chords=f"C:{32 * Fraction(tune)}", tempo=120)
+def arranged(length: str) -> dict[str, Reduction]:
+    """Four bars at 120 whose tune has notes of one length, at every level."""
+    notes = " ".join(f"{name}:{length}" for name in ("C5", "D5", "E5", "F5") * 16)
+    song = heard(notes, chords=f"C:{64 * Fraction(length)}", tempo=120)
     levels = {name: level_named(name) for name in LEVEL_NAMES}
-    tempos = {
-        name: reduce(
-            song, level=level, level_name=name, player=default_player(level)
-        ).student_tempo
+    return {
+        name: reduce(song, level=level, level_name=name, player=default_player(level))
         for name, level in levels.items()
     }
-    assert list(tempos.values()) == sorted(tempos.values())
-    assert tempos["intermediate"] == (81 if kept else 102)
-    assert tempos["elementary"] == (81 if kept else 90)
+
+
+@pytest.mark.parametrize("length", ["1", "1/2", "1/4", "1/6", "1/16"])
+def test_no_level_plays_faster_than_a_harder_one(length: str) -> None:
+    """Common practice, no source."""
+    tempos = [one.student_tempo for one in arranged(length).values()]
+    assert tempos == sorted(tempos)
+
+
+def test_the_tempo_falls_until_the_tune_can_be_played() -> None:
+    """Sixteenths at 120: .25 s at 60 for elementary, .18 s at 81 for intermediate, in steps
+    of a twentieth. A beginner, who leaves every other one out, goes no faster.
+    """
+    found = arranged("1/4")
+    assert [one.student_tempo for one in found.values()] == [60, 60, 81, 120]
+    assert [len(one.melody) for one in found.values()] == [32, 64, 64, 64]
+    said = {name: one.decisions[0].text for name, one in found.items()}
+    assert FOR_THE_TUNE in said["elementary"]
+    assert FOR_THE_TUNE in said["intermediate"]
+    assert NO_FASTER in said["beginner"]
+    assert said["advanced"] == "tempo for this student 120 of 120 quarters a minute"
+
+
+@pytest.mark.parametrize(("length", "tempo"), [("1/16", 81), ("1/64", 102)])
+def test_a_tune_too_fast_at_any_tempo_slows_a_student_only_where_it_is_of_use(
+    length: str, tempo: float
+) -> None:
+    """At 81 a quarter of the sixty-fourths is left instead of an eighth: .05 or more is of
+    use. Of notes that are four times as fast a sixteenth is no better than a half of it.
+    """
+    found = arranged(length)["intermediate"]
+    assert found.student_tempo == tempo
