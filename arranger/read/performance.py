@@ -73,13 +73,14 @@ def followed(
     """
     clock = _Clock(piece, tempos)
     onsets = np.array([clock(note.start) for note in piece.notes])
+    divisions = (3, 2) if compound else (4, 3)
     if told.beats:
         beats = _tapped(told.beats, onsets)
+        places = [_on_beats(beats, at) for at in onsets]
+        surety = _surety(places, table, divisions)
     else:
         pitches = [note.midi for note in piece.notes]
-        beats = beats_of(onsets, pitches, _hinted(table, told.tempo))
-    places = [_on_beats(beats, at) for at in onsets]
-    surety = _surety(places, table, (3, 2) if compound else (4, 3))
+        beats, places, surety = _heard(onsets, pitches, table, told.tempo, divisions)
     if surety < table.refused and not told.beats:
         raise UnreadableInput(
             "the notes keep no time that can be followed",
@@ -104,6 +105,29 @@ def followed(
         followed=surety,
         remarks=(*piece.remarks, _said(surety, told)),
     )
+
+
+def _heard(
+    onsets: Curve,
+    pitches: Sequence[int],
+    table: PerformanceTable,
+    tempo: float | None,
+    divisions: tuple[int, int],
+) -> tuple[Curve, list[float], float]:
+    """Beats, the onsets counted in them, and how sure they are.
+
+    Where the usual beat leaves doubts, others are listened for as if a teacher had told their
+    tempo, and one that convinces is taken.
+    """
+    found = []
+    for told in (tempo, *(() if tempo else table.rehearings)):
+        beats = beats_of(onsets, pitches, _hinted(table, told))
+        places = [_on_beats(beats, at) for at in onsets]
+        found.append((beats, places, _surety(places, table, divisions)))
+        if found[0][2] >= table.sure:
+            break
+    best = max(found, key=lambda heard: heard[2])
+    return best if best[2] >= table.convincing else found[0]
 
 
 def _said(surety: float, told: Help) -> Remark:

@@ -36,7 +36,6 @@ class PickupTable(Table):
     none: float
     margin: float = Field(ge=0)
     bars: int = Field(ge=4)
-    meters: dict[str, float]
     least_bars: int = Field(ge=2)
 
     def score(self, features: Sequence[float]) -> float:
@@ -51,8 +50,7 @@ def find_pickup(piece: Piece, signature: Signature) -> int:
     eighth = piece.unit // 2
     if bar % eighth or bar <= eighth or piece.end < table.least_bars * bar:
         return 0
-    listener = _Listener(piece, table)
-    scores = [listener.score(bar, phase) for phase in range(0, bar, eighth)]
+    scores = Listener(piece).phases(bar)
     best = max(range(len(scores)), key=scores.__getitem__)
     return best * eighth if scores[best] >= scores[0] + table.margin else 0
 
@@ -62,12 +60,18 @@ def features_of(piece: Piece, bar: int, phase: int, most_bars: int) -> list[floa
     return _features(piece, _Sound(piece.notes), bar, phase, most_bars)
 
 
-class _Listener:
-    """Scores phases of one piece, each once."""
+class Listener:
+    """Scores phases of one piece, each once.
 
-    def __init__(self, piece: Piece, table: PickupTable) -> None:
-        self.piece, self.table = piece, table
-        self.sound = _Sound(piece.notes)
+    Beats that were followed by ear may begin anywhere in a bar: there the first is no likelier
+    a downbeat than another, and neither is it where ``anywhere``.
+    """
+
+    def __init__(self, piece: Piece, *, anywhere: bool = False) -> None:
+        table = load("pickup", PickupTable)
+        anywhere = anywhere or piece.followed is not None
+        self.table = table.model_copy(update={"none": 0.0}) if anywhere else table
+        self.piece, self.sound = piece, _Sound(piece.notes)
         self.scores: dict[tuple[int, int], float] = {}
 
     def score(self, bar: int, phase: int) -> float:
@@ -77,10 +81,9 @@ class _Listener:
             self.scores[bar, phase] = self.table.score(features)
         return self.scores[bar, phase]
 
-    def best_phase(self, bar: int) -> int:
-        return max(
-            range(0, bar, self.piece.unit // 2), key=lambda phase: self.score(bar, phase)
-        )
+    def phases(self, bar: int) -> list[float]:
+        """The scores of all phases, in eighths."""
+        return [self.score(bar, phase) for phase in range(0, bar, self.piece.unit // 2)]
 
 
 class _Sound:
@@ -181,28 +184,3 @@ def _marks(piece: Piece, bar: int, phase: int) -> float:
     if not ats:
         return 0.0
     return fmean(float((at - phase) % bar == 0) for at in ats)
-
-
-def find_meter(piece: Piece) -> tuple[int, int]:
-    """The meter (numerator, denominator) that the piece is heard in; 4/4 when too short.
-
-    Each meter is heard at its best phase; a bar of three quarters counts as 6/8 when its
-    middle is stressed more than its quarters.
-    """
-    table = load("pickup", PickupTable)
-    unit = piece.unit
-    if piece.end < table.least_bars * 4 * unit:
-        return (4, 4)
-    listener = _Listener(piece, table)
-    heard = {
-        quarters: listener.score(quarters * unit, listener.best_phase(quarters * unit))
-        for quarters in (2, 3, 4)
-    }
-    quarters = max(heard, key=lambda q: heard[q] + table.meters[f"{q}/4"])
-    if quarters != 3:
-        return (quarters, 4)
-    bar = 3 * unit
-    phase = listener.best_phase(bar)
-    middle = listener.score(bar, (phase + bar // 2) % bar)
-    beats = [listener.score(bar, (phase + k * unit) % bar) for k in (1, 2)]
-    return (6, 8) if middle > fmean(beats) else (3, 4)

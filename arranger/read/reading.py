@@ -77,15 +77,8 @@ def read(
     data = bytes_of(path)
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
-    if told.beats != NO_HELP or keeps_no_time(piece, table.performance):
-        piece = followed(
-            piece,
-            table.performance,
-            table.tempo,
-            where=path.name,
-            told=told.beats,
-            compound=meter is not None and in_dotted_beats(meter),
-        )
+    compound = meter is not None and in_dotted_beats(meter)
+    piece = _on_beats(piece, path, told.beats, table, compound=compound)
     if meter is not None:
         piece = with_meter(piece, meter)
     piece = without_silence(piece)
@@ -220,6 +213,36 @@ def _as_told(
 def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
     last = max(piece.last_onset + piece.unit // 8, piece.end - piece.unit // 4)
     return TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
+
+
+def _on_beats(
+    piece: Piece, path: Path, told: Help, table: ReadingTable, *, compound: bool = False
+) -> Piece:
+    """The piece on beats of its own, where it was played without a click."""
+    if told == NO_HELP and not keeps_no_time(piece, table.performance):
+        return piece
+    return followed(
+        piece,
+        table.performance,
+        table.tempo,
+        where=path.name,
+        told=told,
+        compound=compound,
+    )
+
+
+def piece_on_beats(path: Path) -> Piece:
+    """What a file says, on beats that are followed where it keeps no time: for training and
+    measuring.
+
+    Raises
+    ------
+    UnreadableInput : the file cannot be read, or its beats cannot be told.
+    """
+    table = reading_table()
+    return without_silence(
+        _on_beats(_piece_of(bytes_of(path), path, table), path, NO_HELP, table)
+    )
 
 
 def gridded_piece(path: Path) -> tuple[Piece, Gridded]:

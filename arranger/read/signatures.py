@@ -7,7 +7,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from arranger.music.errors import UsageError
-from arranger.read.pickup import find_meter, find_pickup
+from arranger.read.meter_heard import find_meter
+from arranger.read.pickup import find_pickup
 from arranger.read.piece import Piece, Remark, Signature
 
 

@@ -104,6 +104,9 @@ class PerformanceTable(Table):
     near: float = Field(gt=0)
     between: float = Field(ge=0, le=1)
     refused: float = Field(ge=0, le=1)
+    sure: float = Field(ge=0, le=1)
+    rehearings: tuple[float, ...]
+    convincing: float = Field(ge=0, le=1)
 
 
 class PageTable(Table):

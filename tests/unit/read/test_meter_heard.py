@@ -1,0 +1,194 @@
+"""The meter of a piece whose file states none, as notated and as played without a click."""
+
+from __future__ import annotations
+
+import math
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pydantic import ValidationError
+
+from arranger.music.errors import UnreadableInput
+from arranger.read import read
+from arranger.read.meter_heard import BARS, FEATURES, LAGS, HeardMeters, meter_features
+from arranger.read.pickup import Listener, PickupTable, find_pickup
+from arranger.read.piece import Piece, PlayedNote, Signature
+from arranger.read.reading import piece_on_beats
+from arranger.tables import load
+
+UNIT = 480
+Hands = tuple[list[tuple[float, float, int]], list[tuple[float, float, int]]]
+
+
+def march() -> Hands:
+    """A bass on each quarter, root and fifth, a chord after it: 2/4 or 4/4."""
+    right, left = [], []
+    for bar in range(16):
+        at, root = bar * 2.0, (48, 43, 48, 43)[bar % 4] - 12
+        right += [(at, 0.5, 76), (at + 0.5, 0.5, 74), (at + 1, 1, 72 - bar % 2)]
+        left += [(at, 0.5, root), (at + 1, 0.5, root + 7)]
+        left += [(at + k, 0.5, root + 16) for k in (0.5, 1.5)]
+    return right, left
+
+
+def waltz() -> Hands:
+    right, left = [], []
+    for bar in range(16):
+        at, root = bar * 3.0, (48, 43, 41, 43)[bar % 4] - 12
+        right += [(at, 2, 79 - bar % 4), (at + 2, 0.5, 77), (at + 2.5, 0.5, 76)]
+        left += [(at, 1, root), (at + 1, 1, root + 19), (at + 2, 1, root + 19)]
+    return right, left
+
+
+def jig() -> Hands:
+    right, left = [], []
+    for bar in range(16):
+        at, root = bar * 3.0, (48, 43, 41, 43)[bar % 4] - 12
+        for half, tune in ((0.0, (79, 76, 72)), (1.5, (74, 77, 76))):
+            right += [(at + half, 1, tune[0] - bar % 2), (at + half + 1, 0.5, tune[2])]
+            left += [(at + half, 1, root + int(5 * half)), (at + half + 1, 0.5, root + 12)]
+    return right, left
+
+
+def played(hands: Hands, *, late: float = 0.0, seed: int = 5) -> Hands:
+    """The hands in quarters of the file, on a beat of .56 s that sways, 10 ms off the mark."""
+    dice = random.Random(seed)
+
+    def quarters(at: float) -> float:
+        return (0.3 + 0.56 * (at + late) + 0.12 * math.sin(at / 5)) / 0.5
+
+    right, left = (
+        [
+            (max(0.0, quarters(at) + dice.gauss(0, 0.02)), length, midi)
+            for at, length, midi in hand
+        ]
+        for hand in hands
+    )
+    return right, left
+
+
+@pytest.mark.parametrize(
+    ("hands", "meters", "by_hand"),
+    [
+        (march(), {(2, 4), (4, 4)}, False),
+        (march(), {(2, 4), (4, 4)}, True),
+        (waltz(), {(3, 4)}, False),
+        (waltz(), {(3, 4)}, True),
+        (jig(), {(6, 8)}, False),
+    ],
+    ids=["march", "march by hand", "waltz", "waltz by hand", "jig"],
+)
+def test_dances_have_their_meters(make_midi, hands, meters, by_hand):
+    """A jig played without a click is followed in dotted beats, and is not among them."""
+    score = read(make_midi(*(played(hands) if by_hand else hands)))
+    codes = {warning.code for warning in score.warnings}
+    assert ("performed" in codes) == by_hand
+    assert "no-meter" in codes
+    assert {(bar.numerator, bar.denominator) for bar in score.bars[1:]} <= meters
+
+
+def of(notes: list[tuple[float, float, int]], *, followed: float | None = None) -> Piece:
+    """A piece of notes in quarters."""
+    return Piece(
+        unit=UNIT,
+        notes=tuple(
+            PlayedNote(
+                start=round(at * UNIT),
+                end=round((at + length) * UNIT),
+                midi=midi,
+                velocity=80,
+                track=0,
+                channel=0,
+            )
+            for at, length, midi in sorted(notes)
+        ),
+        followed=followed,
+    )
+
+
+def test_likeness_is_the_autocorrelation_that_numpy_finds():
+    """numpy.correlate over the rows written out by hand, lag by lag, against their mean."""
+    dice = random.Random(3)
+    notes = [(k / 4, dice.choice((0.25, 0.5, 2)), dice.randrange(40, 84)) for k in range(64)]
+    notes = [note for note in notes if dice.random() < 0.6]
+    features = meter_features(of(notes))
+    count = 1 + max(round(4 * at) for at, _, _ in notes)
+    middle = sum(midi for _, _, midi in notes) / len(notes)
+    rows = np.zeros((3, count))
+    for at, length, midi in notes:
+        rows[:, round(4 * at)] = 1.0, max(0.0, (middle - midi) / 12), min(4.0, length)
+    expected: list[float] = []
+    for row in rows - rows.mean(1, keepdims=True):
+        whole = np.correlate(row, row, "full")[count - 1 :]
+        shares = whole / whole[0] * count / (count - np.arange(count))
+        after = [float(shares[int(4 * lag)]) for lag in LAGS]
+        expected += [share - sum(after) / len(after) for share in after]
+    assert len(features) == FEATURES
+    assert features[2 * len(BARS) + 1 :] == pytest.approx(expected)
+
+
+def test_a_piece_too_short_for_a_lag_has_no_likeness_after_it():
+    features = meter_features(of([(0, 1, 60), (1, 1, 64)]))
+    assert np.isfinite(features).all()
+    assert not features[2 * len(BARS) + 1 :].any()
+
+
+def test_beats_followed_by_ear_may_begin_anywhere_in_a_bar():
+    """A waltz from its second beat on: a file's own first beat is likelier a downbeat than
+    another, one that was found by ear is not.
+    """
+    right, left = waltz()
+    late = [(at - 1, length, midi) for at, length, midi in (*right, *left) if at >= 1]
+    counted, found = of(late), of(late, followed=0.9)
+    first, *others = Listener(counted).phases(3 * UNIT)
+    assert Listener(found).phases(3 * UNIT) == pytest.approx(
+        [first - load("pickup", PickupTable).none, *others]
+    )
+    assert find_pickup(found, Signature(at=0, numerator=3, denominator=4)) == 2 * UNIT
+
+
+def test_another_beat_is_listened_for_where_the_usual_one_explains_little(make_midi):
+    """A bass on dotted eighths against a slow beat pulls towards three for two."""
+    right, left = [], []
+    for bar in range(40):
+        at = bar * 2.0
+        figure = (0, 0.75, 1.5) if bar % 2 else (0, 0.75, 1.5, 1.75)
+        right += [(at + k, 0.25, 72 + round(4 * k)) for k in figure]
+        left += [(at + k, 0.5, 36 + 7 * (k > 0)) for k in (0, 0.5, 1, 1.5)]
+    slow = [
+        [(1.36 * (at + 0.05 * math.sin(at / 5)), length, midi) for at, length, midi in hand]
+        for hand in (right, left)
+    ]
+    path = make_midi(*slow)
+    piece = piece_on_beats(path)
+    assert piece.followed is not None
+    assert piece.followed > 0.8
+
+
+def test_the_table_has_a_weight_for_each_feature():
+    table = load("heard_meters", HeardMeters)
+    assert set(table.weights) == {"2/4", "3/4", "4/4", "6/8"}
+    assert {len(row) for row in table.weights.values()} == {FEATURES + 1}
+
+
+def test_a_table_without_bars_is_refused():
+    with pytest.raises(ValidationError):
+        HeardMeters(weights={}, least_bars=0)
+
+
+OPEN = ("joplins_maple", "joplins_entertainer", "beethovenlv_menuett-woo82", "griege_troldtog")
+TRIPLE = {"beethovenlv_menuett-woo82"}
+
+
+@pytest.mark.parametrize("name", OPEN)
+def test_open_piano_music_played_without_a_click(make_midi, data: Path, name: str):
+    """Rags, a minuet and a march of the open piano data: in two or in three."""
+    score = read(data / "piano" / f"{name}.mid")
+    notes = [(float(n.onset), float(n.length), n.midi) for n in score.notes]
+    try:
+        heard = read(make_midi(merged=played((notes, []))[0]))
+    except UnreadableInput:
+        pytest.fail("the beats were not followed")
+    assert {bar.numerator % 3 == 0 for bar in heard.bars[1:]} == {name in TRIPLE}
