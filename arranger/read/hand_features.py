@@ -45,6 +45,8 @@ class FeatureTable(Table):
     most: int
     now: float
     periods: int
+    around: int
+    moving: int
     edges: Edges
 
 
@@ -53,6 +55,7 @@ WINDOW, SLOW, MEMORY, LONG = _TABLE.window, _TABLE.slow, _TABLE.memory, _TABLE.l
 VERY_LONG, TWICE = _TABLE.very_long, _TABLE.twice
 WIDEST, MOST_STRUCK, MOST = _TABLE.widest, _TABLE.most_struck, _TABLE.most
 NOW, PERIODS = _TABLE.now, _TABLE.periods
+AROUND, MOVING = _TABLE.around, _TABLE.moving
 PACES, LEAPS, SPANS = _TABLE.edges.paces, _TABLE.edges.leaps, _TABLE.edges.spans
 REGISTERS, BORDERS = _TABLE.edges.registers, _TABLE.edges.borders
 NEAR, GAPS = _TABLE.edges.near, _TABLE.edges.gaps

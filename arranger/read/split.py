@@ -8,7 +8,8 @@ stop in the middle of a line, play what the other hand played before.
 The music is heard twice. The first time it runs from its end to its beginning, where a hand is
 known by what it will play; the second time it runs as written, and a split costs something for
 each note that it gives to the other hand than the first hearing did. Each is wrong at places of
-its own; where the second is not sure, the first decides.
+its own; where the second is not sure, the first decides. Before the second hearing and after it
+places that are equal vote together (``recurring.py``).
 
 Features: ``hand_features.py``. Weights: ``tables/hands.toml``, for either hearing one list of
 weights a feature, a weight a bin, learnt from open data by tests/bench/train_hands.py.
@@ -18,7 +19,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
-from itertools import chain, zip_longest
+from itertools import accumulate, chain, zip_longest
 from typing import NamedTuple
 
 from arranger.music.score import Hand
@@ -45,6 +46,7 @@ from arranger.read.hand_features import (
     pair_features,
     wait_of,
 )
+from arranger.read.recurring import pooled, recurring, voted, votes_of
 from arranger.tables import Table, load
 
 
@@ -52,7 +54,9 @@ class Hearings(NamedTuple):
     """Flat weights in the order of ``SIZES`` and width of the beam, for either hearing.
 
     ``price``: what a note costs where the hearing as written departs from the one backwards,
-    in the unit of the weights.
+    in the unit of the weights. ``echo``: the part that another place of equal music has in what
+    the hearing backwards says of a note. ``first``: the part of that hearing in the last vote,
+    where the other has 1, and so has each place of equal music.
     """
 
     onward: Sequence[float]
@@ -60,6 +64,8 @@ class Hearings(NamedTuple):
     backward: Sequence[float]
     backward_beam: int
     price: float
+    echo: float
+    first: float
 
 
 class SplitTable(Table):
@@ -68,13 +74,16 @@ class SplitTable(Table):
     beam: int
     backward_beam: int
     price: float
+    echo: float
+    first: float
     onward: dict[str, tuple[float, ...]]
     backward: dict[str, tuple[float, ...]]
 
     def hearings(self) -> Hearings:
         """The same with the weights made flat."""
         onward, backward = _flat(self.onward), _flat(self.backward)
-        return Hearings(onward, self.beam, backward, self.backward_beam, self.price)
+        beams = self.beam, self.backward_beam
+        return Hearings(onward, beams[0], backward, beams[1], self.price, self.echo, self.first)
 
 
 def _flat(weights: Mapping[str, Sequence[float]]) -> list[float]:
@@ -113,8 +122,22 @@ def parted(groups: Sequence[Group], by: Hearings) -> list[int]:
         return best_counts(groups, by.onward, 2 if len(groups) <= VERY_LONG else 1)
     if sum(len(group.pitches) for group in groups) > TWICE:
         return best_counts(groups, by.onward, by.beam)
-    first = best_counts(backwards(groups), by.backward, by.backward_beam)[::-1]
-    return best_counts(groups, by.onward, by.beam, [(count, -by.price) for count in first])
+    found = recurring(groups)
+    first = votes_of(
+        groups, best_counts(backwards(groups), by.backward, by.backward_beam)[::-1]
+    )
+    told = [_worth(own, by.price) for own in pooled(first, found, by.echo)]
+    second = votes_of(groups, best_counts(groups, by.onward, by.beam, told))
+    both = [
+        [now + by.first * before for now, before in zip(*own, strict=True)]
+        for own in zip(second, first, strict=True)
+    ]
+    return list(voted(pooled(both, found, 1.0)))
+
+
+def _worth(votes: Sequence[float], price: float) -> list[float]:
+    """What each count of a group gets for the votes it follows, less for those it does not."""
+    return list(accumulate((price * max(-1.0, min(1.0, vote)) for vote in votes), initial=0.0))
 
 
 def grouped(notes: Sequence[Struck]) -> list[Group]:
@@ -189,7 +212,7 @@ def best_counts(
     groups: Sequence[Group],
     weights: Sequence[float],
     beam: int,
-    told: Sequence[tuple[int, float]] = (),
+    told: Sequence[Sequence[float]] = (),
 ) -> list[int]:
     """Counts of notes for the right hand, heard once in the order given; ``told`` as below."""
     histories = [START]
@@ -208,20 +231,20 @@ def extended(
     group: Group,
     weights: Sequence[float],
     beam: int,
-    told: tuple[int, float] | None = None,
+    told: Sequence[float] | None = None,
 ) -> list[History]:
     """The best histories one group on, best first.
 
     What one hand does depends on that hand alone, so it is weighed once for all histories
-    that share the hand's past. ``told`` is a count known before, and what another count gets
-    for each note that it puts otherwise: who learns gives the true count and a margin, who has
-    heard the piece backwards what was heard there and a price below 0.
+    that share the hand's past. ``told`` is what each count from 0 gets besides: who learns
+    gives a margin to those that are wrong, who has heard the piece backwards a price to what
+    was heard there.
     """
     size = len(group.pitches)
     counts = _playable(group)
     stills = [
         sum([weights[name] for name in group_features(group, count)])
-        + (told[1] * abs(count - told[0]) if told else 0.0)
+        + (told[count] if told else 0.0)
         for count in counts
     ]
     known: dict[int, tuple[Wait, list[float]]] = {}
