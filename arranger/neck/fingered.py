@@ -18,6 +18,7 @@ from arranger.neck.habits import FAMILIES, TOTAL, Features, Habits, of_family
 from arranger.neck.holding import Scores, Stage, Unplayable, Widths
 from arranger.neck.lattice import lattice
 from arranger.neck.presses import FINGER, FRET, PRESSES, RELEASED, STRING, hand_tables
+from arranger.neck.printed import as_printed
 from arranger.tables import Level, Player, instrument
 from arranger.tables.habits import left_habits
 
@@ -57,12 +58,24 @@ def habits_of(neck: Neck, level: Level, player: Player) -> Habits:
 
 @cache
 def learnt_weights() -> NDArray[np.float64]:
-    """The long vector of the table."""
-    table = left_habits()
+    """The long vector of the table, open strings made up for."""
+    weights = with_open_strings(weights_of_table())
+    weights.setflags(write=False)
+    return weights
+
+
+def weights_of_table() -> NDArray[np.float64]:
+    """The long vector as it was learnt."""
     weights = np.zeros(TOTAL)
     for name, shape in FAMILIES.items():
-        of_family(weights, name)[...] = np.array(table.weights[name]).reshape(shape)
-    weights = with_open_strings(weights)
+        of_family(weights, name)[...] = np.array(left_habits().weights[name]).reshape(shape)
+    return weights
+
+
+@cache
+def printed_weights() -> NDArray[np.float64]:
+    """What printed fingers tell of other notes, see ``printed.py``."""
+    weights = np.array(left_habits().printed)
     weights.setflags(write=False)
     return weights
 
@@ -98,6 +111,7 @@ def fingered(
     *,
     capo: int = 0,
     agree: float | None = None,
+    printed: NDArray[np.float64] | None = None,
     widths: Widths | None = None,
 ) -> Fingering:
     """The fingering a guitarist would most likely choose; every note as written.
@@ -106,7 +120,8 @@ def fingered(
     likely every press is; chosen is the path that a hand can play with the most presses
     expected to be a guitarist's (Lember & Koloydenko 2014), likelier wholes first by
     ``agree``. Where notes come again amid the same neighbours, what is likely is told by all
-    such places together, because guitarists finger them alike.
+    such places together, because guitarists finger them alike. What fingers of the page itself
+    tell of the notes without one counts by the weights ``printed`` (none: the table's).
     """
     found = lattice(notes, habits, widths or Widths(), capo=capo)
     if not found.stages:
@@ -114,7 +129,9 @@ def fingered(
             notes=(), unplayable=found.unplayable, let_go=(), objective=0.0, bound=0.0
         )
     agree = left_habits().agree if agree is None else agree
-    path, expected = likeliest(found.chain, agree, contexts(notes, found.stages))
+    printed = printed_weights() if printed is None else printed
+    chained = as_printed(notes, found.chain, printed)
+    path, expected = likeliest(chained, agree, contexts(notes, found.stages))
     placed, let_go = _placed(notes, found.stages, path)
     return Fingering(
         notes=placed,

@@ -20,6 +20,9 @@ class LeftHabits(Table):
 
     ``slur`` is added where a slur of the page is played as one, over at most ``slur_frets``
     between two fingers.
+
+    ``printed`` are log-odds that a finger printed elsewhere on the page gives to presses like
+    it, in the order of ``neck/printed.py``.
     """
 
     agree: float = Field(ge=0)
@@ -32,6 +35,7 @@ class LeftHabits(Table):
     rest_for: float = Field(ge=0)
     slur: float = Field(ge=0)
     slur_frets: int = Field(ge=1, le=6)
+    printed: tuple[float, ...]
     weights: dict[str, tuple[float, ...]]
 
 

@@ -14,7 +14,8 @@ import random
 import statistics
 import time
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -26,36 +27,37 @@ from train_fingers import (
     Rates,
     examples,
     features_of,
+    hidden,
     label_notes,
     learnt,
+    learnt_printed,
     start,
     trained_hand,
+    whole_lattice,
 )
 
-from arranger.music.written_note import WrittenNote
-from arranger.neck.chain import field
 from arranger.neck.fingered import (
-    Fingering,
-    contexts,
+    FingeredNote,
     fingered,
     learnt_weights,
-    likely_presses,
+    printed_weights,
     with_open_strings,
 )
 from arranger.neck.habits import Habits
-from arranger.neck.holding import Stage, Widths
+from arranger.neck.holding import Widths
 from arranger.neck.lattice import lattice
-from arranger.neck.presses import FINGER, STRING
 from arranger.tables.habits import left_habits
 
 Array = NDArray[np.float64]
 Marks = dict[str, list[bool]]
 BOOTSTRAP = 2000
+PARTS = 5
+"""A page that states most of its fingers lacks those of one onset in so many."""
 
 
-def agreement(score: GuitarScore, found: Fingering, marks: Marks) -> None:
+def agreement(score: GuitarScore, found: Sequence[FingeredNote], marks: Marks) -> None:
     """Marks what of the labels was met."""
-    for note in found.notes:
+    for note in found:
         label = score.labels[note.note]
         if label.string is not None and label.explicit:
             marks["explicit strings"].append(note.string == label.string)
@@ -70,49 +72,36 @@ def agreement(score: GuitarScore, found: Fingering, marks: Marks) -> None:
             marks[kind].append(note.position == label.position)
 
 
-def mask_of(stage: Stage, pins: dict[int, WrittenNote]) -> NDArray[np.bool_] | None:
-    """Grips of the stage that do what is printed, label by label as far as possible."""
-    mask = np.ones(len(stage), dtype=np.bool_)
-    known = False
-    for column in range(stage.struck):
-        pin = pins.get(stage.notes[column])
-        if pin is None:
-            continue
-        codes = stage.codes[:, column]
-        for said in (
-            None if pin.string is None else STRING[codes] == pin.string,
-            None if pin.finger is None else FINGER[codes] == pin.finger,
-        ):
-            if said is not None and (mask & said).any():
-                mask &= said
-                known = True
-    return mask if known else None
-
-
-def beside_labels(score: GuitarScore, weights: Array, marks: Marks) -> None:
+def beside_labels(score: GuitarScore, weights: Array, printed: Array, marks: Marks) -> None:
     """Each finger printed, told by the model that knows all labels of other onsets."""
-    pins = label_notes(score)
     habits = Habits(features_of(score.tuning, trained_hand()), weights)
-    chained = lattice(score.notes, habits, Widths(), labels=pins).chain
-    stages = chained.stages
-    known = field(chained, [mask_of(stage, pins) for stage in stages])
-    alike: dict[Hashable, list[int]] = defaultdict(list)
-    marked = contexts(score.notes, stages)
-    for at, mark in enumerate(marked):
-        alike[mark].append(at)
-    there = [likely_presses(stage, known.shares(at)) for at, stage in enumerate(stages)]
-    for at, stage in enumerate(stages):
-        own = np.exp(chained.own[at] - chained.own[at].max())
-        before = known.alpha[at - 1] @ known.moves[at] if at else 1.0
-        shares = before * own * known.beta[at]
-        told = likely_presses(stage, shares / shares.sum())
-        for column in range(stage.struck):
-            left = score.labels[stage.notes[column]].left
-            if left:
-                others = [there[one][column] for one in alike[marked[at]] if one != at]
-                presses = told[column] + np.sum(others, axis=0)
-                fingers = np.bincount(FINGER, weights=presses)
-                marks["left fingers, other labels given"].append(int(fingers.argmax()) == left)
+    pins = label_notes(score)
+    stages = lattice(score.notes, habits, Widths(), labels=pins).stages
+    for one in hidden(score, stages, habits):
+        marks["left fingers, other labels given"].append(one.told(printed) == one.finger)
+
+
+def partly_given(score: GuitarScore, weights: Array, printed: Array, marks: Marks) -> None:
+    """Labels of one onset in ``PARTS``, played as a page that states all the others."""
+    habits = Habits(features_of(score.tuning, trained_hand()), weights)
+    pins = label_notes(score)
+    onsets = sorted({score.notes[index].onset for index in pins})
+    random.Random(SEED).shuffle(onsets)
+    for part in range(PARTS):
+        gone = set(onsets[part::PARTS])
+        page = [
+            replace(note, string=pins[index].string, finger=pins[index].finger)
+            if index in pins and note.onset not in gone
+            else note
+            for index, note in enumerate(score.notes)
+        ]
+        if gone:
+            found = fingered(page, habits, printed=printed)
+            back = [note for note in found.notes if score.notes[note.note].onset in gone]
+            told: Marks = defaultdict(list)
+            agreement(score, back, told)
+            for kind in ("left fingers", "explicit strings", "open-string labels"):
+                marks[f"{kind}, most others given"] += told[kind]
 
 
 def by_rule(score: GuitarScore, position: bool) -> Iterator[tuple[int, int, int]]:
@@ -172,15 +161,16 @@ def show(title: str, marks: Sequence[Marks]) -> None:
     print(title)
     for kind in sorted({kind for one in marks for kind in one}):
         share, low, high, total = interval([one.get(kind, []) for one in marks])
-        print(f"  {kind:34} {share:6.1%}  [{low:.1%}, {high:.1%}]  of {total}")
+        print(f"  {kind:38} {share:6.1%}  [{low:.1%}, {high:.1%}]  of {total}")
 
 
-def measured(score: GuitarScore, weights: Array, agree: float | None) -> Marks:
+def measured(score: GuitarScore, weights: Array, printed: Array, agree: float | None) -> Marks:
     marks: Marks = defaultdict(list)
     habits = Habits(features_of(score.tuning, trained_hand()), weights)
     found = fingered(score.notes, habits, agree=agree)
-    agreement(score, found, marks)
-    beside_labels(score, weights, marks)
+    agreement(score, found.notes, marks)
+    beside_labels(score, weights, printed, marks)
+    partly_given(score, weights, printed, marks)
     return marks
 
 
@@ -191,6 +181,11 @@ def cross_validated(
     trained: dict[str, list[Example]] = {
         score.name: examples(score, begin, player) for score in scores
     }
+    whole = {
+        score.name: whole_lattice(score, begin, player)
+        for score in scores
+        if label_notes(score)
+    }
     order = sorted((score for score in scores if score.solo), key=lambda score: score.name)
     random.Random(SEED).shuffle(order)
     marks: list[Marks] = []
@@ -198,7 +193,9 @@ def cross_validated(
         back = {score.name for score in order[fold::folds]}
         rest = [found for name, found in trained.items() if name not in back and found]
         weights = with_open_strings(learnt(rest, rates, begin))
-        new = [measured(score, weights, agree) for score in order[fold::folds]]
+        known = [s for s in scores if s.name in whole and s.name not in back]
+        printed = learnt_printed([(score, whole[score.name]) for score in known], weights)
+        new = [measured(score, weights, printed, agree) for score in order[fold::folds]]
         marks += new
         show(f"fold {fold + 1}", new)
     return marks
@@ -243,7 +240,9 @@ def main() -> None:
             found.append(marks)
         show(title, found)
     if args.shipped:
-        seen = [measured(score, learnt_weights(), args.agree) for score in solo]
+        seen = [
+            measured(score, learnt_weights(), printed_weights(), args.agree) for score in solo
+        ]
         show("shipped weights, pieces they were learnt from", seen)
     else:
         kept = [s for s in scores if not s.solo or s.tuning == STANDARD]

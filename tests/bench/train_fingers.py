@@ -1,6 +1,6 @@
 """Learn the weights of ``arranger/tables/habits.toml`` from what editors printed.
 
-    python tests/bench/train_fingers.py DATA [--epochs 8] [--write]
+    python tests/bench/train_fingers.py DATA [--epochs 8] [--only-printed] [--write]
 
 DATA is the project's folder of open data (``guitar/labelled``, ``SOURCES.csv``). Method: a
 conditional random field with hidden parts (Quattoni et al. 2007) over the lattice in which
@@ -20,6 +20,10 @@ note without one is likely open. How likely an editor is to print is told by how
 has of each kind, and what is silent is learnt with it (labels missing not at random: Little
 and Rubin, *Statistical Analysis with Missing Data*, from memory).
 
+What the fingers printed on a page tell of its other notes (``neck/printed.py``) is learnt then,
+a logit over the presses of each printed note with the labels of its onset hidden and all others
+known (pseudo-likelihood: Besag 1975, from memory).
+
 What it costs to let a note go early is not learnt: where strings are not printed, learning
 explains a finger by a string on which the note before had to be let go.
 """
@@ -29,7 +33,7 @@ from __future__ import annotations
 import argparse
 import random
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -41,6 +45,7 @@ from numpy.typing import NDArray
 
 from arranger.music.written_note import WrittenNote
 from arranger.neck.chain import Chain, Field, chain, field
+from arranger.neck.fingered import likely_presses, weights_of_table, with_open_strings
 from arranger.neck.fretboard import Neck
 from arranger.neck.habits import (
     FAMILIES,
@@ -55,6 +60,7 @@ from arranger.neck.habits import (
 from arranger.neck.holding import Stage, Widths, barre_change, release_terms
 from arranger.neck.lattice import lattice
 from arranger.neck.presses import FINGER, FRET, RELEASED, STRING, hand_tables
+from arranger.neck.printed import WEIGHTS, Printed
 from arranger.tables import Player, default_player, instrument
 from arranger.tables.habits import as_written, left_habits
 
@@ -78,6 +84,12 @@ MOST_PRINTED = 0.9
 UNSAID = 1.6
 """How much it tells that a note has no number. 1.0 is what the count alone says; chosen, like
 ``TOLD``, on one order of five folds and confirmed on two others.
+"""
+LEAST_SHARE = 1e-7
+"""Presses that are less likely beside the other labels are out of the question."""
+ROUNDS, STEP_PRINTED, BACK_PRINTED = 300, 0.3, 2.0
+"""How long, how fast, and how strongly drawn back to nothing, what printed fingers tell of the
+others is learnt.
 """
 FIXED = ("release",)
 """Families that stay as they were set by hand."""
@@ -430,6 +442,107 @@ def gradient(piece: Sequence[Example], weights: Array) -> tuple[Array, float]:
     return total, value
 
 
+# Printed fingers told by the others ---------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Hidden:
+    """A printed finger as the other labels tell it: ``codes`` (presses,) are what may be
+    pressed, ``likely`` their log shares, ``features`` (presses, weights) what printed fingers
+    speak for.
+    """
+
+    finger: int
+    codes: NDArray[np.int32]
+    likely: Array
+    features: Array
+
+    def told(self, printed: Array) -> int:
+        """The likeliest finger."""
+        scores = self.likely + self.features @ printed
+        shares = np.exp(scores - scores.max())
+        return int(np.bincount(FINGER[self.codes], weights=shares).argmax())
+
+
+def mask_of(stage: Stage, pins: dict[int, WrittenNote]) -> NDArray[np.bool_] | None:
+    """Grips of the stage that do what is printed, label by label as far as possible."""
+    mask = np.ones(len(stage), dtype=np.bool_)
+    known = False
+    for column in range(stage.struck):
+        pin = pins.get(stage.notes[column])
+        if pin is None:
+            continue
+        codes = stage.codes[:, column]
+        for said in (
+            None if pin.string is None else STRING[codes] == pin.string,
+            None if pin.finger is None else FINGER[codes] == pin.finger,
+        ):
+            if said is not None and (mask & said).any():
+                mask &= said
+                known = True
+    return mask if known else None
+
+
+def whole_lattice(score: GuitarScore, weights: Array, player: Player) -> tuple[Stage, ...]:
+    """The whole piece, labelled ways among the others."""
+    habits = Habits(features_of(score.tuning, player), weights)
+    return lattice(score.notes, habits, NARROW, labels=label_notes(score)).stages
+
+
+def hidden(score: GuitarScore, stages: Sequence[Stage], habits: Habits) -> Iterator[Hidden]:
+    """Each finger printed (1..4), with all labels of its own onset hidden."""
+    pins = label_notes(score)
+    chained = chain(stages, habits)
+    known = field(chained, [mask_of(stage, pins) for stage in stages])
+    fingers = {note: pin.finger for note, pin in pins.items() if pin.finger is not None}
+    printed = Printed(score.notes, fingers, stages, known)
+    for at, stage in enumerate(stages):
+        asked = [c for c in range(stage.struck) if fingers.get(stage.notes[c])]
+        if not asked:
+            continue
+        own = np.exp(chained.own[at].astype(np.float64) - chained.own[at].max())
+        shares = (known.alpha[at - 1] @ known.moves[at] if at else 1.0) * own * known.beta[at]
+        for column in asked:
+            note = stage.notes[column]
+            told = likely_presses(stage, shares / shares.sum())[column]
+            codes = np.flatnonzero(told > LEAST_SHARE).astype(np.int32)
+            speaks = printed.features(at, score.notes[note].midi)[codes]
+            yield Hidden(fingers[note], codes, np.log(told[codes]), speaks)
+
+
+def learnt_printed(
+    found: Sequence[tuple[GuitarScore, Sequence[Stage]]], weights: Array
+) -> Array:
+    """What printed fingers tell of others, by the likelihood of each where it is hidden;
+    pieces and slips count as in ``learnt``.
+    """
+    asked: list[Hidden] = []
+    counts: list[float] = []
+    for score, stages in found:
+        habits = Habits(features_of(score.tuning, trained_hand()), weights)
+        new = list(hidden(score, stages, habits))
+        asked += new
+        counts += [min(1.0, float(np.sqrt(MUCH / max(1, len(new)))))] * len(new)
+    first = np.cumsum([0, *(len(one.codes) for one in asked[:-1])])
+    sizes = [len(one.codes) for one in asked]
+    likely = np.concatenate([one.likely for one in asked])
+    features = np.concatenate([one.features for one in asked])
+    met = np.concatenate([FINGER[one.codes] == one.finger for one in asked]).astype(np.float64)
+    worth_ = np.array(counts)
+    printed, sums = np.zeros(WEIGHTS), np.ones(WEIGHTS)
+    for _ in range(ROUNDS):
+        scores = likely + features @ printed
+        shares = np.exp(scores - np.repeat(np.maximum.reduceat(scores, first), sizes))
+        shares /= np.repeat(np.add.reduceat(shares, first), sizes)
+        right = np.add.reduceat(shares * met, first)
+        slips = right + np.exp(-TOLD)
+        up = np.repeat(worth_ / slips, sizes) * shares * (met - np.repeat(right, sizes))
+        drawn = features.T @ up - BACK_PRINTED * printed
+        sums += drawn * drawn
+        printed += STEP_PRINTED * drawn / np.sqrt(sums)
+    return printed
+
+
 # Learning -----------------------------------------------------------------------------
 
 
@@ -519,17 +632,28 @@ rests = {rests}
 rest_for = {rest_for}
 slur = {slur}
 slur_frets = {slur_frets}
+# printed: what a finger printed elsewhere on the page gives to presses like it, learnt from
+# each printed finger, told by the others. Its pitch again: in another chord; in the same; with
+# 1, 2, .. 6 onsets beside it that are the same. The nearest of them: within 4 onsets, 12,
+# farther off. The position of the finger printed 1, 2, 3-4, 5-8 onsets before; after.
+printed = [
+  {printed},
+]
 [weights]
 """
+
+
+def rows(values: Iterable[float]) -> str:
+    """Fourteen a line, without a minus before a nought."""
+    said = [f"{value:.2f}" for value in values]
+    said = ["0" if float(value) == 0 else value for value in said]
+    return ",\n  ".join(", ".join(said[at : at + 14]) for at in range(0, len(said), 14))
 
 
 def table_text(weights: Array, **facts: object) -> str:
     text = HEAD.format(**facts)
     for name in FAMILIES:
-        values = [f"{value:.2f}" for value in of_family(weights, name).ravel()]
-        values = ["0" if float(value) == 0 else value for value in values]
-        lines = [", ".join(values[at : at + 14]) for at in range(0, len(values), 14)]
-        text += f"{name} = [\n  " + ",\n  ".join(lines) + ",\n]\n"
+        text += f"{name} = [\n  {rows(of_family(weights, name).ravel())},\n]\n"
     return text
 
 
@@ -538,6 +662,9 @@ def main() -> None:
     parser.add_argument("data", type=Path)
     parser.add_argument("--epochs", type=int, default=Rates.epochs)
     parser.add_argument("--agree", type=float, default=left_habits().agree)
+    parser.add_argument(
+        "--only-printed", action="store_true", help="by the weights that the table has"
+    )
     parser.add_argument("--write", action="store_true")
     args = parser.parse_args()
     started = time.perf_counter()
@@ -549,8 +676,13 @@ def main() -> None:
     print(f"{len(scores)} scores, {labels} labels, {onsets} onsets")
     print(f"{time.perf_counter() - started:.0f} s to the lattices", flush=True)
     rates = Rates(epochs=args.epochs)
-    weights = learnt(found, rates, begin, say=True)
+    weights = weights_of_table() if args.only_printed else learnt(found, rates, begin, say=True)
     print(f"{time.perf_counter() - started:.0f} s")
+    whole = [
+        (score, whole_lattice(score, begin, player)) for score in scores if label_notes(score)
+    ]
+    printed = learnt_printed(whole, with_open_strings(weights))
+    print(f"{time.perf_counter() - started:.0f} s with what printed fingers tell of others")
     if args.write:
         facts = {
             "scores": len(scores),
@@ -571,6 +703,7 @@ def main() -> None:
             "slur": left_habits().slur,
             "slur_frets": left_habits().slur_frets,
             "open_trials": OPEN_TRIALS,
+            "printed": rows(printed),
         }
         TABLE.write_text(table_text(weights, **facts), "utf-8")
 
