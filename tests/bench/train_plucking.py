@@ -39,6 +39,7 @@ from arranger.neck.plucked import (
     plucking_chain,
     ways,
 )
+from arranger.neck.printed import WEIGHTS
 
 Array = NDArray[np.float64]
 TABLE = Path(__file__).parents[2] / "arranger" / "tables" / "plucking.toml"
@@ -86,7 +87,8 @@ def plucked_score(score: GuitarScore) -> Plucked | None:
     habits = Habits(features_of(score.tuning, trained_hand()), learnt_weights())
     pins = label_notes(score)
     notes = [pins.get(index, note) for index, note in enumerate(score.notes)]
-    found = fingered(notes, habits)
+    # Labels pin their own notes alone: strings otherwise as on a page without fingers.
+    found = fingered(notes, habits, printed=np.zeros(WEIGHTS))
     order = sorted(found.notes, key=lambda n: (score.notes[n.note].onset, -n.string))
     strokes, labels = [], []
     last = None
