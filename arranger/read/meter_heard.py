@@ -3,12 +3,13 @@
 Bars of two, three and four quarters are heard at every phase: in the right meter one phase
 stands out. And music is like itself a bar later: its onsets, its depth and its long notes
 are laid over themselves some quarters on (autocorrelation, as in J. C. Brown, Determination
-of the meter of musical scores by autocorrelation, JASA 94, 1993; from memory). A linear
-model over both names the meter. Weights: ``tables/heard_meters.toml``.
+of the meter of musical scores by autocorrelation, JASA 94, 1993; from memory). What speaks
+for each meter is weighed in the same way. Weights: ``tables/heard_meters.toml``.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from statistics import fmean
 
@@ -21,22 +22,50 @@ from arranger.read.piece import Piece
 from arranger.tables import Table, load
 
 Row = npt.NDArray[np.float64]
-BARS = (2, 3, 4)
-"""Quarters of a bar that are listened for."""
-LAGS = tuple(Fraction(quarters) for quarters in ("1", "3/2", "2", "3", "4", "6"))
-"""Quarters after which music is laid over itself; 3/2 is the beat of 6/8."""
+ROWS = ("onsets", "depth", "long notes")
 STEPS = 4
 """Places a quarter at which notes are gathered."""
 LONGEST = 4.0
 """Quarters: a note that lasts longer counts no more."""
-FEATURES = 2 * len(BARS) + 1 + 3 * len(LAGS)
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A meter that may be heard: quarters of its bar and of its beat, and quarters after
+    which music in another meter would be like itself.
+    """
+
+    name: str
+    bar: int
+    beat: Fraction
+    others: tuple[int, ...]
+
+
+METERS = (
+    Meter("2/4", 2, Fraction(1), (3, 6)),
+    Meter("3/4", 3, Fraction(1), (2, 4, 8)),
+    Meter("4/4", 4, Fraction(1), (3, 6)),
+    Meter("6/8", 3, Fraction(3, 2), (2, 4, 8)),
+)
+LAGS = tuple(Fraction(quarters) for quarters in ("1", "3/2", "2", "3", "4", "6", "8"))
+FEATURES = (
+    "best phase",
+    "it stands out",
+    *[f"{after}: {row}" for after in ("bar", "two bars", "beat", "others") for row in ROWS],
+    *["middle, 6/8", "middle, 3/4"],
+    *[meter.name for meter in METERS[1:]],
+)
 
 
 class HeardMeters(Table):
-    """For each meter the weights of the features, in their order, and what is added."""
+    """The weight of each of FEATURES."""
 
-    weights: dict[str, tuple[float, ...]]
+    weights: dict[str, float]
     least_bars: int = Field(ge=2)
+
+    @property
+    def row(self) -> Row:
+        return np.array([self.weights[name] for name in FEATURES])
 
 
 def find_meter(piece: Piece) -> tuple[int, int]:
@@ -44,25 +73,40 @@ def find_meter(piece: Piece) -> tuple[int, int]:
     table = load("heard_meters", HeardMeters)
     if piece.end < table.least_bars * 4 * piece.unit:
         return (4, 4)
-    features = np.append(meter_features(piece), 1.0)
-    heard = {name: float(features @ np.array(row)) for name, row in table.weights.items()}
-    numerator, denominator = max(heard, key=lambda name: heard[name]).split("/")
+    heard = int((meter_features(piece) @ table.row).argmax())
+    numerator, denominator = METERS[heard].name.split("/")
     return int(numerator), int(denominator)
 
 
 def meter_features(piece: Piece) -> Row:
-    """Shape (FEATURES,): the best phase of each of BARS, by how much it stands out from the
-    others, whether the middle of three quarters is stressed more than its quarters (as in
-    6/8), and how much onsets, depth and long notes are like themselves after each of LAGS,
-    against all of them.
+    """Shape (METERS, FEATURES): what speaks for each meter.
+
+    The best phase of its bar, and by how much it stands out from the others; by how much more
+    onsets, depth and long notes are like themselves after a bar, two bars, a beat, and the
+    quarters of other meters than they are on the whole; whether the middle of three quarters
+    is stressed more than its quarters, as in 6/8; and which meter it is.
     """
     listener = Listener(piece, anywhere=True)
-    phases = {bar: listener.phases(bar * piece.unit) for bar in BARS}
-    best = [max(phases[bar]) for bar in BARS]
-    outstanding = [max(phases[bar]) - fmean(phases[bar]) for bar in BARS]
-    lags = [int(STEPS * lag) for lag in LAGS]
-    likeness = [_likeness_after(row, lags) for row in _gathered(piece)]
-    return np.concatenate([best, outstanding, [_middle(phases[3])], *likeness])
+    phases = {meter.bar: listener.phases(meter.bar * piece.unit) for meter in METERS}
+    likeness = [_likeness_after(row) for row in _gathered(piece)]
+    middle = _middle(phases[3])
+    rows = []
+    for meter in METERS:
+        heard = phases[meter.bar]
+        rows.append(
+            [
+                max(heard),
+                max(heard) - fmean(heard),
+                *[like[Fraction(meter.bar)] for like in likeness],
+                *[like[Fraction(2 * meter.bar)] for like in likeness],
+                *[like[meter.beat] for like in likeness],
+                *[fmean(like[Fraction(lag)] for lag in meter.others) for like in likeness],
+                middle * (meter.name == "6/8"),
+                middle * (meter.name == "3/4"),
+                *[float(meter == other) for other in METERS[1:]],
+            ]
+        )
+    return np.array(rows)
 
 
 def _middle(phases: list[float]) -> float:
@@ -89,11 +133,11 @@ def _gathered(piece: Piece) -> tuple[Row, Row, Row]:
     return begins, depth, length
 
 
-def _likeness_after(row: Row, lags: list[int]) -> Row:
-    """How much more ``row`` is like itself after each of ``lags`` than after all of them."""
-    found = np.array([_likeness(row, lag) for lag in lags])
-    more: Row = found - found.mean()
-    return more
+def _likeness_after(row: Row) -> dict[Fraction, float]:
+    """How much more ``row`` is like itself after each of LAGS than on the whole."""
+    found = {lag: _likeness(row, int(STEPS * lag)) for lag in LAGS}
+    whole = fmean(found.values())
+    return {lag: like - whole for lag, like in found.items()}
 
 
 def _likeness(row: Row, lag: int) -> float:
