@@ -52,7 +52,7 @@ FEATURES = (
     "best phase",
     "it stands out",
     *[f"{after}: {row}" for after in ("bar", "two bars", "beat", "others") for row in ROWS],
-    *["middle, 6/8", "middle, 3/4"],
+    *["middle, 6/8", "middle, 3/4", "onsets a quarter, 4/4"],
     *[meter.name for meter in METERS[1:]],
 )
 
@@ -84,12 +84,14 @@ def meter_features(piece: Piece) -> Row:
     The best phase of its bar, and by how much it stands out from the others; by how much more
     onsets, depth and long notes are like themselves after a bar, two bars, a beat, and the
     quarters of other meters than they are on the whole; whether the middle of three quarters
-    is stressed more than its quarters, as in 6/8; and which meter it is.
+    is stressed more than its quarters, as in 6/8; how many onsets there are to a quarter, for
+    what is written in 2/4 is quick; and which meter it is.
     """
     listener = Listener(piece, anywhere=True)
     phases = {meter.bar: listener.phases(meter.bar * piece.unit) for meter in METERS}
-    likeness = [_likeness_after(row) for row in _gathered(piece)]
-    middle = _middle(phases[3])
+    gathered = _gathered(piece)
+    likeness = [_likeness_after(row) for row in gathered]
+    middle, dense = _middle(phases[3]), STEPS * float(gathered[0].mean())
     rows = []
     for meter in METERS:
         heard = phases[meter.bar]
@@ -103,6 +105,7 @@ def meter_features(piece: Piece) -> Row:
                 *[fmean(like[Fraction(lag)] for lag in meter.others) for like in likeness],
                 middle * (meter.name == "6/8"),
                 middle * (meter.name == "3/4"),
+                dense * (meter.name == "4/4"),
                 *[float(meter == other) for other in METERS[1:]],
             ]
         )
