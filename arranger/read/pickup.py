@@ -36,6 +36,7 @@ class PickupTable(Table):
     none: float
     margin: float = Field(ge=0)
     bars: int = Field(ge=4)
+    bars_followed: int = Field(ge=4)
     least_bars: int = Field(ge=2)
 
     def score(self, features: Sequence[float]) -> float:
@@ -71,13 +72,14 @@ class Listener:
         table = load("pickup", PickupTable)
         anywhere = anywhere or piece.followed is not None
         self.table = table.model_copy(update={"none": 0.0}) if anywhere else table
+        self.bars = table.bars if piece.followed is None else table.bars_followed
         self.piece, self.sound = piece, _Sound(piece.notes)
         self.scores: dict[tuple[int, int], float] = {}
 
     def score(self, bar: int, phase: int) -> float:
         """How much the times ``phase + k * bar`` look like downbeats."""
         if (bar, phase) not in self.scores:
-            features = _features(self.piece, self.sound, bar, phase, self.table.bars)
+            features = _features(self.piece, self.sound, bar, phase, self.bars)
             self.scores[bar, phase] = self.table.score(features)
         return self.scores[bar, phase]
 
