@@ -40,6 +40,11 @@ class Meter:
     beat: Fraction
     others: tuple[int, ...]
 
+    @property
+    def numbers(self) -> tuple[int, int]:
+        numerator, denominator = self.name.split("/")
+        return int(numerator), int(denominator)
+
 
 METERS = (
     Meter("2/4", 2, Fraction(1), (3, 6)),
@@ -62,10 +67,8 @@ class HeardMeters(Table):
 
     weights: dict[str, float]
     least_bars: int = Field(ge=2)
-
-    @property
-    def row(self) -> Row:
-        return np.array([self.weights[name] for name in FEATURES])
+    doubt_bars: int = Field(ge=2)
+    sure: float = Field(gt=0, le=1)
 
 
 def find_meter(piece: Piece) -> tuple[int, int]:
@@ -73,9 +76,26 @@ def find_meter(piece: Piece) -> tuple[int, int]:
     table = load("heard_meters", HeardMeters)
     if piece.end < table.least_bars * 4 * piece.unit:
         return (4, 4)
-    heard = int((meter_features(piece) @ table.row).argmax())
-    numerator, denominator = METERS[heard].name.split("/")
-    return int(numerator), int(denominator)
+    return METERS[int(_speaks(piece, table).argmax())].numbers
+
+
+def plainly_not_in_four(piece: Piece) -> tuple[int, int] | None:
+    """The meter of a piece that is surely heard neither in two nor in four, else None."""
+    table = load("heard_meters", HeardMeters)
+    if piece.end < table.doubt_bars * 4 * piece.unit:
+        return None
+    speaks = _speaks(piece, table)
+    shares = np.exp(speaks - speaks.max())
+    shares /= shares.sum()
+    best = int(shares.argmax())
+    sure = shares[best] >= table.sure and METERS[best].name in {"3/4", "6/8"}
+    return METERS[best].numbers if sure else None
+
+
+def _speaks(piece: Piece, table: HeardMeters) -> Row:
+    """Shape (METERS,): the log-odds of each meter, but for what all have in common."""
+    row: Row = meter_features(piece) @ np.array([table.weights[name] for name in FEATURES])
+    return row
 
 
 def meter_features(piece: Piece) -> Row:

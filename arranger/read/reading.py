@@ -29,6 +29,7 @@ from arranger.read.signatures import (
     in_dotted_beats,
     read_signatures,
     with_meter,
+    with_meter_heard,
     without_silence,
 )
 from arranger.read.swing import find_swing, straightened
@@ -79,8 +80,7 @@ def read(
     _refuse_what_is_no_piece(piece, path, table)
     compound = meter is not None and in_dotted_beats(meter)
     piece = _on_beats(piece, path, told.beats, table, compound=compound)
-    if meter is not None:
-        piece = with_meter(piece, meter)
+    piece = with_meter_heard(piece) if meter is None else with_meter(piece, meter)
     piece = without_silence(piece)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), told, table)
 

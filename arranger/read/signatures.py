@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from arranger.music.errors import UsageError
-from arranger.read.meter_heard import find_meter
+from arranger.read.meter_heard import find_meter, plainly_not_in_four
 from arranger.read.pickup import find_pickup
 from arranger.read.piece import Piece, Remark, Signature
 
@@ -38,6 +38,28 @@ def _meter(meter: str) -> tuple[int, int]:
             next_step="Write it as on the page, such as 3/4 or 6/8.",
         )
     return int(found[1]), int(found[2])
+
+
+def with_meter_heard(piece: Piece) -> Piece:
+    """``piece`` in the meter heard where its file says 4/4 from beginning to end, as programs
+    write where nobody chose, and it plainly is something else.
+    """
+    stated = [(s.numerator, s.denominator) for s in _stated(piece)]
+    if stated != [(4, 4)] or piece.bars_stated:
+        return piece
+    heard = plainly_not_in_four(piece)
+    if heard is None:
+        return piece
+    top, bottom = heard
+    text = (
+        f"The file says 4/4 throughout, as programs write where nobody chose; {top}/{bottom} "
+        "was heard and taken (--meter 4/4 says otherwise)"
+    )
+    return replace(
+        piece,
+        signatures=(Signature(at=0, numerator=top, denominator=bottom),),
+        remarks=(*piece.remarks, Remark(code="meter-doubted", text=text)),
+    )
 
 
 def in_dotted_beats(meter: str) -> bool:

@@ -90,6 +90,37 @@ def test_dances_have_their_meters(make_midi, hands, meters, by_hand):
     assert {(bar.numerator, bar.denominator) for bar in score.bars[1:]} <= meters
 
 
+@pytest.mark.parametrize(
+    ("hands", "stated", "meter"),
+    [
+        (waltz(), "4/4", (3, 4)),
+        (jig(), "4/4", (6, 8)),
+        (march(), "4/4", (4, 4)),
+        (waltz(), "2/4", (2, 4)),
+    ],
+    ids=["waltz", "jig", "march", "waltz in 2/4"],
+)
+def test_four_four_is_doubted_where_programs_write_it_for_something_else(
+    make_midi, hands, stated, meter
+):
+    """A 2/4 was chosen by someone, and is believed."""
+    path = make_midi(*hands, meters=[(0, stated)])
+    score = read(path)
+    found = {(bar.numerator, bar.denominator) for bar in score.bars}
+    assert found == {meter}
+    doubted = "meter-doubted" in {warning.code for warning in score.warnings}
+    assert doubted == (f"{meter[0]}/{meter[1]}" != stated)
+    told = read(path, meter="4/4")
+    assert {(bar.numerator, bar.denominator) for bar in told.bars} == {(4, 4)}
+    assert "meter-doubted" not in {warning.code for warning in told.warnings}
+
+
+def test_a_few_bars_raise_no_doubt(make_midi):
+    right, left = ([note for note in hand if note[0] < 24] for hand in waltz())
+    score = read(make_midi(right, left, meters=[(0, "4/4")]))
+    assert "meter-doubted" not in {warning.code for warning in score.warnings}
+
+
 def of(notes: list[tuple[float, float, int]], *, followed: float | None = None) -> Piece:
     """A piece of notes in quarters."""
     return Piece(
@@ -174,12 +205,12 @@ def test_another_beat_is_listened_for_where_the_usual_one_explains_little(make_m
 def test_the_table_has_a_weight_for_each_feature():
     table = load("heard_meters", HeardMeters)
     assert tuple(table.weights) == FEATURES
-    assert meter_features(of([(0, 1, 60)])).shape == (len(METERS), len(table.row))
+    assert meter_features(of([(0, 1, 60)])).shape == (len(METERS), len(FEATURES))
 
 
 def test_a_table_without_bars_is_refused():
     with pytest.raises(ValidationError):
-        HeardMeters(weights={}, least_bars=0)
+        HeardMeters(weights={}, least_bars=0, doubt_bars=8, sure=0.9)
 
 
 OPEN = ("joplins_maple", "joplins_entertainer", "beethovenlv_menuett-woo82", "griege_troldtog")
