@@ -30,6 +30,7 @@ from arranger.read.signatures import (
     read_signatures,
     with_meter,
     with_meter_heard,
+    without_empty_pickup,
     without_silence,
 )
 from arranger.read.swing import find_swing, straightened
@@ -81,7 +82,7 @@ def read(
     compound = meter is not None and in_dotted_beats(meter)
     piece = _on_beats(piece, path, told.beats, table, compound=compound)
     piece = with_meter_heard(piece) if meter is None else with_meter(piece, meter)
-    piece = without_silence(piece)
+    piece = without_empty_pickup(without_silence(piece))
     return _score(piece, path, hashlib.sha256(data).hexdigest(), told, table)
 
 

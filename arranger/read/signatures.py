@@ -83,28 +83,43 @@ def without_silence(piece: Piece) -> Piece:
     silence = latest.at + (first - latest.at) // bar * bar
     if silence <= 0:
         return piece
-    kept = [replace(latest, at=0)] if piece.signatures else []
-    kept += [
-        replace(signature, at=signature.at - silence)
-        for signature in signatures
-        if signature.at > first
-    ]
     quarters = silence / piece.unit
+    text = f"{quarters:g} quarters of silence at the beginning were left out"
+    cut = _begun_later(piece, silence)
+    kept = [replace(latest, at=0)] if piece.signatures else []
+    kept += [s for s in cut.signatures if s.at > first - silence]
+    said = Remark(code="silence-cut", text=text)
+    return replace(cut, signatures=tuple(kept), remarks=(*cut.remarks, said))
+
+
+def without_empty_pickup(piece: Piece) -> Piece:
+    """``piece`` from its first bar line, where beats followed by ear begin with a part of a
+    bar in which nothing is played.
+    """
+    if piece.followed is None:
+        return piece
+    signatures, _ = read_signatures(piece)
+    if len(signatures) == 1 or signatures[1].at > piece.notes[0].start:
+        return piece
+    return _begun_later(piece, signatures[1].at)
+
+
+def _begun_later(piece: Piece, by: int) -> Piece:
+    """``piece`` without its first ``by`` units, in which nothing is played."""
+    quarters = by / piece.unit
     remarks = [
         remark if remark.at is None else replace(remark, at=max(0.0, remark.at - quarters))
         for remark in piece.remarks
     ]
-    text = f"{quarters:g} quarters of silence at the beginning were left out"
     return replace(
         piece,
         notes=tuple(
-            replace(note, start=note.start - silence, end=note.end - silence)
-            for note in piece.notes
+            replace(note, start=note.start - by, end=note.end - by) for note in piece.notes
         ),
-        signatures=tuple(kept),
-        tempos=tuple(replace(t, at=max(0, t.at - silence)) for t in piece.tempos),
-        keys=tuple(replace(k, at=max(0, k.at - silence)) for k in piece.keys),
-        remarks=(*remarks, Remark(code="silence-cut", text=text)),
+        signatures=tuple(replace(s, at=max(0, s.at - by)) for s in piece.signatures),
+        tempos=tuple(replace(t, at=max(0, t.at - by)) for t in piece.tempos),
+        keys=tuple(replace(k, at=max(0, k.at - by)) for k in piece.keys),
+        remarks=tuple(remarks),
     )
 
 

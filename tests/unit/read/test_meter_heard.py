@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 from pathlib import Path
 from statistics import fmean
 
@@ -17,6 +18,7 @@ from arranger.read.meter_heard import FEATURES, LAGS, METERS, HeardMeters, meter
 from arranger.read.pickup import Listener, PickupTable, find_pickup
 from arranger.read.piece import Piece, PlayedNote, Signature
 from arranger.read.reading import piece_on_beats
+from arranger.read.signatures import without_empty_pickup
 from arranger.tables import load
 
 UNIT = 480
@@ -182,6 +184,17 @@ def test_beats_followed_by_ear_may_begin_anywhere_in_a_bar():
         [first - load("pickup", PickupTable).none, *others]
     )
     assert find_pickup(found, Signature(at=0, numerator=3, denominator=4)) == 2 * UNIT
+
+
+def test_beats_followed_begin_with_the_first_note_where_a_bar_does():
+    """A waltz half a beat after the first beat that was found, and from its last beat on."""
+    whole = [note for hand in waltz() for note in hand]
+    off = [(at + 0.5, length, midi) for at, length, midi in whole]
+    found = without_empty_pickup(of(off, followed=0.9))
+    assert found.notes == of(whole).notes
+    assert without_empty_pickup(of(off)) == of(off)
+    upbeat = of([(0, 1, 76), *[(at + 1, length, midi) for at, length, midi in whole]])
+    assert without_empty_pickup(replace(upbeat, followed=0.9)).notes == upbeat.notes
 
 
 def test_another_beat_is_listened_for_where_the_usual_one_explains_little(make_midi):
