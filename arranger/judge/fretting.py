@@ -9,7 +9,7 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
-from math import hypot
+from math import hypot, inf
 
 from arranger.judge.effort import (
     SHORTEST,
@@ -82,10 +82,9 @@ def _stretch_text(played: Performance, part: Sounding, one: Hold, other: Hold) -
         text += ", while the thumb plays"
     arrived = [played.arrivals.get((hold.finger, part.start)) for hold in (one, other)]
     times = [move.seconds for move in arrived if move and move.before != move.after]
-    least = min(times, default=played.scales.leisure_seconds)
-    return text + (
-        f", {least:.2f} s to get there" if least < played.scales.leisure_seconds else ""
-    )
+    if min(times, default=inf) < played.scales.leisure_seconds:
+        text += f", {min(times):.2f} s to get there"
+    return text
 
 
 def barre(played: Performance) -> Iterator[Effort]:

@@ -25,8 +25,6 @@ Row = npt.NDArray[np.float64]
 ROWS = ("onsets", "depth", "long notes")
 STEPS = 4
 """Places a quarter at which notes are gathered."""
-LONGEST = 4.0
-"""Quarters: a note that lasts longer counts no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +39,12 @@ class Meter:
     others: tuple[int, ...]
 
     @property
+    def lags(self) -> frozenset[Fraction]:
+        """Quarters after which its music is laid over itself."""
+        bars = self.bar, 2 * self.bar, *self.others
+        return frozenset([self.beat, *[Fraction(quarters) for quarters in bars]])
+
+    @property
     def numbers(self) -> tuple[int, int]:
         numerator, denominator = self.name.split("/")
         return int(numerator), int(denominator)
@@ -52,7 +56,7 @@ METERS = (
     Meter("4/4", 4, Fraction(1), (3, 6)),
     Meter("6/8", 3, Fraction(3, 2), (2, 4, 8)),
 )
-LAGS = tuple(Fraction(quarters) for quarters in ("1", "3/2", "2", "3", "4", "6", "8"))
+LAGS = sorted(frozenset().union(*[meter.lags for meter in METERS]))
 FEATURES = (
     "best phase",
     "it stands out",
@@ -63,8 +67,9 @@ FEATURES = (
 
 
 class HeardMeters(Table):
-    """The weight of each of FEATURES."""
+    """The weight of each of FEATURES; ``longest`` quarters of a note count, and no more."""
 
+    longest: float = Field(gt=0)
     weights: dict[str, float]
     least_bars: int = Field(ge=2)
     doubt_bars: int = Field(ge=2)
@@ -88,8 +93,8 @@ def plainly_not_in_four(piece: Piece) -> tuple[int, int] | None:
     shares = np.exp(speaks - speaks.max())
     shares /= shares.sum()
     best = int(shares.argmax())
-    sure = shares[best] >= table.sure and METERS[best].name in {"3/4", "6/8"}
-    return METERS[best].numbers if sure else None
+    heard = METERS[best]
+    return heard.numbers if heard.bar == 3 and shares[best] >= table.sure else None
 
 
 def _speaks(piece: Piece, table: HeardMeters) -> Row:
@@ -152,7 +157,8 @@ def _gathered(piece: Piece) -> tuple[Row, Row, Row]:
     begins, depth, length = (np.zeros(int(place.max()) + 1) for _ in range(3))
     begins[place] = 1.0
     np.maximum.at(depth, place, (midi.mean() - midi) / 12)
-    np.maximum.at(length, place, np.minimum(LONGEST, (end - start) / piece.unit))
+    longest = load("heard_meters", HeardMeters).longest
+    np.maximum.at(length, place, np.minimum(longest, (end - start) / piece.unit))
     return begins, depth, length
 
 

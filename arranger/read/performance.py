@@ -75,12 +75,11 @@ def followed(
     onsets = np.array([clock(note.start) for note in piece.notes])
     divisions = (3, 2) if compound else (4, 3)
     if told.beats:
-        beats = _tapped(told.beats, onsets)
-        places = [_on_beats(beats, at) for at in onsets]
-        surety = _surety(places, table, divisions)
+        found = _explained(_tapped(told.beats, onsets), onsets, table, divisions)
     else:
         pitches = [note.midi for note in piece.notes]
-        beats, places, surety = _heard(onsets, pitches, table, told.tempo, divisions)
+        found = _heard(onsets, pitches, table, told.tempo, divisions)
+    beats, places, surety = found
     if surety < table.refused and not told.beats:
         raise UnreadableInput(
             "the notes keep no time that can be followed",
@@ -107,27 +106,39 @@ def followed(
     )
 
 
+Explained = tuple[Curve, list[float], float]
+"""Beats (s), the onsets counted in them, and how sure they are (0..1)."""
+
+
+def _explained(
+    beats: Curve, onsets: Curve, table: PerformanceTable, divisions: tuple[int, int]
+) -> Explained:
+    places = [_on_beats(beats, at) for at in onsets]
+    return beats, places, _surety(places, table, divisions)
+
+
 def _heard(
     onsets: Curve,
     pitches: Sequence[int],
     table: PerformanceTable,
     tempo: float | None,
     divisions: tuple[int, int],
-) -> tuple[Curve, list[float], float]:
-    """Beats, the onsets counted in them, and how sure they are.
+) -> Explained:
+    """The beats that are heard near a tempo, of which the teacher tells or none is told.
 
     Where the usual beat leaves doubts, others are listened for as if a teacher had told their
     tempo, and one that convinces is taken.
     """
-    found = []
-    for told in (tempo, *(() if tempo else table.rehearings)):
+
+    def near(told: float | None) -> Explained:
         beats = beats_of(onsets, pitches, _hinted(table, told))
-        places = [_on_beats(beats, at) for at in onsets]
-        found.append((beats, places, _surety(places, table, divisions)))
-        if found[0][2] >= table.sure:
-            break
-    best = max(found, key=lambda heard: heard[2])
-    return best if best[2] >= table.convincing else found[0]
+        return _explained(beats, onsets, table, divisions)
+
+    usual = near(tempo)
+    if tempo is not None or usual[2] >= table.sure:
+        return usual
+    best = max(map(near, table.rehearings), key=lambda heard: heard[2])
+    return best if best[2] >= table.convincing else usual
 
 
 def _said(surety: float, told: Help) -> Remark:

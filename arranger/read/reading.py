@@ -30,7 +30,6 @@ from arranger.read.signatures import (
     read_signatures,
     with_meter,
     with_meter_heard,
-    without_empty_pickup,
     without_silence,
 )
 from arranger.read.swing import find_swing, straightened
@@ -80,9 +79,9 @@ def read(
     piece = _piece_of(data, path, table)
     _refuse_what_is_no_piece(piece, path, table)
     compound = meter is not None and in_dotted_beats(meter)
-    piece = _on_beats(piece, path, told.beats, table, compound=compound)
+    piece = _in_time(piece, path, told.beats, table, compound=compound)
     piece = with_meter_heard(piece) if meter is None else with_meter(piece, meter)
-    piece = without_empty_pickup(without_silence(piece))
+    piece = without_silence(piece)
     return _score(piece, path, hashlib.sha256(data).hexdigest(), told, table)
 
 
@@ -146,7 +145,7 @@ def _refuse_too_many_bars(count: int, path: Path, table: ReadingTable) -> None:
 
 
 def _score(piece: Piece, path: Path, sha256: str, told: Told, table: ReadingTable) -> Score:
-    signatures, meter_remarks = read_signatures(piece)
+    piece, signatures, meter_remarks = read_signatures(piece)
     line = _time_line(piece, signatures)
     _refuse_too_many_bars(len(line.bars), path, table)
     bars = line.printed()
@@ -216,7 +215,7 @@ def _time_line(piece: Piece, signatures: Sequence[Signature]) -> TimeLine:
     return TimeLine(played_bars(signatures, last, piece.unit), piece.unit)
 
 
-def _on_beats(
+def _in_time(
     piece: Piece, path: Path, told: Help, table: ReadingTable, *, compound: bool = False
 ) -> Piece:
     """The piece on beats of its own, where it was played without a click."""
@@ -232,7 +231,7 @@ def _on_beats(
     )
 
 
-def piece_on_beats(path: Path) -> Piece:
+def piece_in_time(path: Path) -> Piece:
     """What a file says, on beats that are followed where it keeps no time: for training and
     measuring.
 
@@ -242,15 +241,15 @@ def piece_on_beats(path: Path) -> Piece:
     """
     table = reading_table()
     return without_silence(
-        _on_beats(_piece_of(bytes_of(path), path, table), path, NO_HELP, table)
+        _in_time(_piece_of(bytes_of(path), path, table), path, NO_HELP, table)
     )
 
 
 def gridded_piece(path: Path) -> tuple[Piece, Gridded]:
     """What a file says, and its notes on the grid: for training and measuring."""
     table = reading_table()
-    piece = _piece_of(bytes_of(path), path, table)
-    line = _time_line(piece, read_signatures(piece)[0])
+    piece, signatures, _ = read_signatures(_piece_of(bytes_of(path), path, table))
+    line = _time_line(piece, signatures)
     return piece, on_grid(piece.notes, line.bars, piece.unit, table.grid)
 
 

@@ -92,18 +92,6 @@ def without_silence(piece: Piece) -> Piece:
     return replace(cut, signatures=tuple(kept), remarks=(*cut.remarks, said))
 
 
-def without_empty_pickup(piece: Piece) -> Piece:
-    """``piece`` from its first bar line, where beats followed by ear begin with a part of a
-    bar in which nothing is played.
-    """
-    if piece.followed is None:
-        return piece
-    signatures, _ = read_signatures(piece)
-    if len(signatures) == 1 or signatures[1].at > piece.notes[0].start:
-        return piece
-    return _begun_later(piece, signatures[1].at)
-
-
 def _begun_later(piece: Piece, by: int) -> Piece:
     """``piece`` without its first ``by`` units, in which nothing is played."""
     quarters = by / piece.unit
@@ -123,8 +111,12 @@ def _begun_later(piece: Piece, by: int) -> Piece:
     )
 
 
-def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
-    """Signatures from 0 on, one at a time, and what to say of them."""
+def read_signatures(piece: Piece) -> tuple[Piece, list[Signature], list[Remark]]:
+    """The piece, its signatures from 0 on, one at a time, and what to say of them.
+
+    Where beats followed by ear begin with a part of a bar in which nothing is played, the
+    piece begins with its first bar line instead.
+    """
     result = _stated(piece)
     remarks = []
     if not result:
@@ -141,10 +133,12 @@ def read_signatures(piece: Piece) -> tuple[list[Signature], list[Remark]]:
         result.insert(0, Signature(at=0, numerator=4, denominator=4))
     if len(result) == 1 and not piece.bars_stated:
         pickup = find_pickup(piece, result[0])
-        if pickup:
+        if pickup and piece.followed is not None and pickup <= piece.notes[0].start:
+            piece = _begun_later(piece, pickup)
+        elif pickup:
             result, remark = _with_pickup(result[0], pickup, piece.unit)
             remarks.append(remark)
-    return result, remarks
+    return piece, result, remarks
 
 
 def _stated(piece: Piece) -> list[Signature]:

@@ -81,9 +81,15 @@ class SplitTable(Table):
 
     def hearings(self) -> Hearings:
         """The same with the weights made flat."""
-        onward, backward = _flat(self.onward), _flat(self.backward)
-        beams = self.beam, self.backward_beam
-        return Hearings(onward, beams[0], backward, beams[1], self.price, self.echo, self.first)
+        return Hearings(
+            onward=_flat(self.onward),
+            beam=self.beam,
+            backward=_flat(self.backward),
+            backward_beam=self.backward_beam,
+            price=self.price,
+            echo=self.echo,
+            first=self.first,
+        )
 
 
 def _flat(weights: Mapping[str, Sequence[float]]) -> list[float]:

@@ -30,7 +30,7 @@ from arranger.read import read
 from arranger.read.meter_heard import FEATURES, METERS, meter_features
 from arranger.read.pickup import find_pickup
 from arranger.read.piece import Piece, Signature
-from arranger.read.reading import piece_on_beats
+from arranger.read.reading import piece_in_time
 
 STEPS, RATE, PENALTY, SEED = 1500, 0.2, 0.003, 3
 NAMES = [meter.name for meter in METERS]
@@ -92,12 +92,12 @@ def hearings(path: Path, copy: Path) -> list[Hearing]:
     meter = "6/8" if commonest in COMPOUND else COUNTED.get(commonest, commonest)
     if meter not in NAMES:
         return []
-    notated = meter_features(replace(piece_on_beats(path), signatures=()))
+    notated = meter_features(replace(piece_in_time(path), signatures=()))
     found = [Hearing("notated", notated, NAMES.index(meter))]
     for stretch in STRETCHES:
         played_copy(path, copy, stretch)
         try:
-            piece = piece_on_beats(copy)
+            piece = piece_in_time(copy)
         except UnreadableInput:
             continue
         way = _beats(piece, score) if piece.followed is not None else None

@@ -32,7 +32,7 @@ def example(path: Path) -> Example | None:
     """Name, features by phase, index of the true phase; None for too few equal bars."""
     piece, _ = gridded_piece(path)
     eighth = piece.unit // 2
-    signatures, _ = read_signatures(piece)
+    _, signatures, _ = read_signatures(piece)
     bars = played_bars(signatures, piece.last_onset + piece.unit // 32, piece.unit)
     short = bars[0].written < bars[0].meter_length
     pickup = bars[0].length if short else 0

@@ -17,8 +17,8 @@ from arranger.read import read
 from arranger.read.meter_heard import FEATURES, LAGS, METERS, HeardMeters, meter_features
 from arranger.read.pickup import Listener, PickupTable, find_pickup
 from arranger.read.piece import Piece, PlayedNote, Signature
-from arranger.read.reading import piece_on_beats
-from arranger.read.signatures import without_empty_pickup
+from arranger.read.reading import piece_in_time
+from arranger.read.signatures import read_signatures
 from arranger.tables import load
 
 UNIT = 480
@@ -190,11 +190,14 @@ def test_beats_followed_begin_with_the_first_note_where_a_bar_does():
     """A waltz half a beat after the first beat that was found, and from its last beat on."""
     whole = [note for hand in waltz() for note in hand]
     off = [(at + 0.5, length, midi) for at, length, midi in whole]
-    found = without_empty_pickup(of(off, followed=0.9))
+    found, signatures, _ = read_signatures(of(off, followed=0.9))
     assert found.notes == of(whole).notes
-    assert without_empty_pickup(of(off)) == of(off)
+    assert [signature.at for signature in signatures] == [0]
+    assert read_signatures(of(off))[0] == of(off)
     upbeat = of([(0, 1, 76), *[(at + 1, length, midi) for at, length, midi in whole]])
-    assert without_empty_pickup(replace(upbeat, followed=0.9)).notes == upbeat.notes
+    kept, signatures, _ = read_signatures(replace(upbeat, followed=0.9))
+    assert kept.notes == upbeat.notes
+    assert [signature.at for signature in signatures] == [0, UNIT]
 
 
 def test_another_beat_is_listened_for_where_the_usual_one_explains_little(make_midi):
@@ -210,7 +213,7 @@ def test_another_beat_is_listened_for_where_the_usual_one_explains_little(make_m
         for hand in (right, left)
     ]
     path = make_midi(*slow)
-    piece = piece_on_beats(path)
+    piece = piece_in_time(path)
     assert piece.followed is not None
     assert piece.followed > 0.8
 
@@ -223,7 +226,7 @@ def test_the_table_has_a_weight_for_each_feature():
 
 def test_a_table_without_bars_is_refused():
     with pytest.raises(ValidationError):
-        HeardMeters(weights={}, least_bars=0, doubt_bars=8, sure=0.9)
+        HeardMeters(weights={}, longest=4, least_bars=0, doubt_bars=8, sure=0.9)
 
 
 OPEN = ("joplins_maple", "joplins_entertainer", "beethovenlv_menuett-woo82", "griege_troldtog")
