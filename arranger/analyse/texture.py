@@ -331,7 +331,19 @@ def find_textures(
         if bar.measure.end - bar.measure.start < bar.measure.full:
             marks[index] *= _table().short_bar
     path = _smooth(marks)
-    return _spans(line, path if same is None else _alike(path, same), thumbs)
+    if same is not None:
+        path = _alike(path, same)
+    if _leads_in(bars) and (same is None or 0 not in same):
+        path[0] = TEXTURES.index("unison")
+    return _spans(line, path, thumbs)
+
+
+def _leads_in(bars: tuple[HandBar, ...]) -> bool:
+    """Whether the right hand leads in with a line before the left comes in on a bar line: one
+    bar is enough for that, and harmony and thumb begin with the left hand.
+    """
+    line = _unison_mark(bars[0], 0) == 1.0
+    return line and not bars[0].left and any(bar.left for bar in bars)
 
 
 def _alike(path: list[int], same: tuple[int | None, ...]) -> list[int]:

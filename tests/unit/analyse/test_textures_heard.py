@@ -83,3 +83,18 @@ def test_equal_bars_have_one_texture() -> None:
     equal = [0, *(bar for bar, head in enumerate(heard.same_as) if head == 0)]
     assert equal == [0, 5, 9]
     assert len({heard.texture_at(score.bars[bar].start).texture for bar in equal}) == 1
+
+
+def test_right_hand_that_leads_in_for_one_bar_is_alone() -> None:
+    """A bar of rests with an upbeat in it, as song books write it: the thumb waits."""
+    left = "r:4 " + "C3:1 E3+G3:1 G2:1 E3+G3:1 " * 4
+    tune = "r:2 D5:2 " + "E5:1 D5:1/2 C5:1/2 E5:1 G5:1 " * 4
+    score = score_of(tune, left)
+    assert textures(score) == [("unison", Fraction(1)), ("stride", Fraction(1))]
+    assert analyse(score).chord_at(Fraction(0)) is None
+
+
+def test_left_hand_that_begins_alone_accompanies() -> None:
+    left = "C3:1 E3+G3:1 G2:1 E3+G3:1 " * 5
+    tune = "r:4 " + "E5:1 D5:1/2 C5:1/2 E5:1 G5:1 " * 4
+    assert textures(score_of(tune, left)) == [("stride", Fraction(1))]
