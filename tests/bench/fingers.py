@@ -1,9 +1,11 @@
 """How often our left hand does what editors printed, in pieces it has never seen.
 
-    python tests/bench/fingers.py DATA [--folds 5] [--epochs 8] [--shipped]
+    python tests/bench/fingers.py DATA [--folds 5] [--epochs 8] [--share 1.0] [--shipped]
 
 Solo pieces in standard tuning, cross-validated over pieces (training takes all labelled
-scores but the fold's); intervals are a bootstrap over pieces. ``--shipped`` measures the
+scores but the fold's); intervals are a bootstrap over pieces. ``--share`` learns from that
+share of them, drawn at random: how agreement grows with what there is to learn from (left
+fingers 58.6, 61.7 and 63.3 % at .3, .6 and 1 of about 98 pieces). ``--shipped`` measures the
 shipped weights on the pieces they were learnt from, quickly, and is no evidence.
 """
 
@@ -175,7 +177,7 @@ def measured(score: GuitarScore, weights: Array, printed: Array, agree: float | 
 
 
 def cross_validated(
-    scores: Sequence[GuitarScore], folds: int, rates: Rates, agree: float
+    scores: Sequence[GuitarScore], folds: int, rates: Rates, agree: float, share: float
 ) -> list[Marks]:
     player, begin = trained_hand(), start()
     trained: dict[str, list[Example]] = {
@@ -190,10 +192,11 @@ def cross_validated(
     random.Random(SEED).shuffle(order)
     marks: list[Marks] = []
     for fold in range(folds):
-        back = {score.name for score in order[fold::folds]}
-        rest = [found for name, found in trained.items() if name not in back and found]
-        weights = with_open_strings(learnt(rest, rates, begin))
+        dice, back = random.Random(fold), {score.name for score in order[fold::folds]}
         known = [s for s in scores if s.name in whole and s.name not in back]
+        known = [score for score in known if dice.random() < share]
+        rest = [trained[score.name] for score in known if trained[score.name]]
+        weights = with_open_strings(learnt(rest, rates, begin))
         printed = learnt_printed([(score, whole[score.name]) for score in known], weights)
         new = [measured(score, weights, printed, agree) for score in order[fold::folds]]
         marks += new
@@ -224,6 +227,7 @@ def main() -> None:
     parser.add_argument("--folds", type=int, default=5)
     parser.add_argument("--epochs", type=int, default=Rates.epochs)
     parser.add_argument("--agree", type=float, default=left_habits().agree)
+    parser.add_argument("--share", type=float, default=1.0)
     parser.add_argument("--shipped", action="store_true")
     args = parser.parse_args()
     scores = [s for s in guitar_scores(args.data, "labelled") if s.tuning]
@@ -247,7 +251,7 @@ def main() -> None:
     else:
         kept = [s for s in scores if not s.solo or s.tuning == STANDARD]
         rates = Rates(epochs=args.epochs)
-        show("kept back", cross_validated(kept, args.folds, rates, args.agree))
+        show("kept back", cross_validated(kept, args.folds, rates, args.agree, args.share))
     habits = Habits(features_of(STANDARD, trained_hand()), learnt_weights())
     for folder in ("labelled", "plain"):
         chosen = [
