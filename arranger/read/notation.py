@@ -51,6 +51,7 @@ AS_PRINTED = Remark(
     code="repeats-as-printed",
     text="The repeats could not be followed; the piece is read once through",
 )
+SEVERAL = "The file holds {count} tunes; the first was read: put each in a file of its own"
 STOLEN = Fraction(1, 18)  # quarters, as long as a quick grace note is played in MIDI files
 
 
@@ -87,8 +88,10 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
             where=path.name,
             next_step="Give one piece or one movement.",
         )
-    score = _parsed(kind, path)
-    score, remarks = _played_out(score, kind)
+    found = _parsed(kind, path)
+    score, remarks = _played_out(_first(found, path), kind)
+    if len(found) > 1:
+        remarks.append(Remark(code="first-of-several", text=SEVERAL.format(count=len(found))))
     sounding = score.toSoundingPitch()
     parts = list(sounding.parts) or [sounding]
     notes = [note for track, part in enumerate(parts) for note in _notes(part, track)]
@@ -114,8 +117,8 @@ def piece_from_notation(data: bytes, kind: str, path: Path, limits: Limits) -> P
     )
 
 
-def _parsed(kind: str, path: Path) -> Music21Score:
-    """The score music21 reads; whatever it trips over is a clear refusal."""
+def _parsed(kind: str, path: Path) -> list[Any]:
+    """The scores that music21 reads; whatever it trips over is a clear refusal."""
     from music21 import converter, stream  # noqa: PLC0415 (slow to load, seldom needed)
 
     try:
@@ -124,19 +127,26 @@ def _parsed(kind: str, path: Path) -> Music21Score:
             found = converter.parseFile(path, format=kind, forceSource=True, storePickle=False)
     except Exception as error:  # the library raises a dozen kinds, its parsers any
         raise unreadable(path.name, "the notation file cannot be read") from error
-    if isinstance(found, stream.Opus):
-        found = found.scores.first()
-    if not isinstance(found, stream.Score):
-        if not isinstance(found, stream.Stream):
-            raise unreadable(path.name, "the file holds no score")
-        whole = stream.Score()
-        whole.insert(0, found)
-        found = whole
-    return found
+    return list(found.scores) if isinstance(found, stream.Opus) else [found]
+
+
+def _first(found: list[Any], path: Path) -> Music21Score:
+    """The first of what a file holds, as a score."""
+    from music21 import stream  # noqa: PLC0415
+
+    first = found[0] if found else None
+    if isinstance(first, stream.Score):
+        return first
+    if not isinstance(first, stream.Stream):
+        raise unreadable(path.name, "the file holds no score")
+    whole = stream.Score()
+    whole.insert(0, first)
+    return whole
 
 
 def _played_out(score: Music21Score, kind: str) -> tuple[Music21Score, list[Remark]]:
     """The score as played: repeats played out, ties joined."""
+    _begin_repeats(score)
     played = _expanded(score)
     if played is not None:
         return played.stripTies(), []
@@ -158,23 +168,63 @@ def _expanded(score: Music21Score) -> Music21Score | None:
         return None
 
 
+def _begin_repeats(score: Music21Score) -> None:
+    """Write the sign where a repeat begins of which the file has the end alone.
+
+    It begins after the repeat before it and all its endings, or with the piece: common
+    practice, and how most tunes in ABC are written. music21 would go back to the beginning.
+    """
+    from music21 import bar, stream  # noqa: PLC0415
+
+    for part in score.parts:
+        measures = list(part.getElementsByClass(stream.Measure))
+        endings = _in_endings(part, measures)
+        begins, begun, fresh, was_ending = None, True, False, False
+        for measure, ending in zip(measures, endings, strict=True):
+            if fresh or (was_ending and not ending):
+                begins, begun = measure, False
+            begun |= _repeats(measure.leftBarline, "start")
+            fresh, was_ending = False, ending
+            if _repeats(measure.rightBarline, "end"):
+                if not begun and begins is not None:
+                    begins.leftBarline = bar.Repeat(direction="start")
+                begun, fresh = True, not ending
+
+
+def _in_endings(part: Any, measures: list[Any]) -> list[bool]:
+    """Whether each measure lies in an ending; of a bracket music21 may know the first and the
+    last measure alone.
+    """
+    inside = [False] * len(measures)
+    place = {id(measure): index for index, measure in enumerate(measures)}
+    for bracket in part.recurse().getElementsByClass("RepeatBracket"):
+        known = [place[id(one)] for one in bracket.getSpannedElements() if id(one) in place]
+        for index in range(min(known, default=0), max(known, default=-1) + 1):
+            inside[index] = True
+    return inside
+
+
+def _repeats(barline: Any, direction: str) -> bool:
+    """Whether a bar line of music21 begins ("start") or ends a repeat."""
+    return getattr(barline, "direction", None) == direction
+
+
 def _forget_open_repeats(score: Music21Score) -> None:
     """Take away signs that begin a repeat which is not ended before the next one begins.
 
     A tune that goes back to its beginning at the end often has one. The plain Humdrum sign
     for the end of a repeat, ``=:|!``, is read by music21 as one that begins a repeat too.
     """
-    from music21 import bar, stream  # noqa: PLC0415
+    from music21 import stream  # noqa: PLC0415
 
     for part in score.parts:
         begun = None
         for measure in part.getElementsByClass(stream.Measure):
-            left, right = measure.leftBarline, measure.rightBarline
-            if isinstance(left, bar.Repeat) and left.direction == "start":
+            if _repeats(measure.leftBarline, "start"):
                 if begun is not None:
                     begun.leftBarline = None
                 begun = measure
-            if isinstance(right, bar.Repeat) and right.direction == "end":
+            if _repeats(measure.rightBarline, "end"):
                 begun = None
         if begun is not None:
             begun.leftBarline = None

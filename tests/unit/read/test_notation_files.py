@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from music21 import bar, note, spanner, stream
 from music21.repeat import ExpanderException
 
 from arranger.music.errors import UnreadableInput, UsageError
@@ -74,6 +75,53 @@ def test_a_repeat_that_is_not_ended_leaves_the_other_repeats(tmp_path: Path) -> 
     second = [67, 69, 71, 72]
     assert [note.midi for note in score.notes] == [60, 62, 64, 65, *second, *second]
     assert "repeat-open" in {warning.code for warning in score.warnings}
+
+
+@pytest.mark.parametrize(
+    ("tune", "played"),
+    [
+        ("C D | E F :| G A | B c :|", "CDEF CDEF GABc GABc"),
+        ("C | D E | F G :| A B | c d :| e |]", "CDEFG CDEFG ABcd ABcd e"),
+        ("C D |1 E F :|2 G A || B c | d e :|", "CDEF CDGA Bcde Bcde"),
+        ("C D | D E :| E F |1 G A :|2 B c |]", "CDDE CDDE EFGA EFBc"),
+        ("C D | E F :|: G A | B c :| d |: e | d :|", "CDEF CDEF GABc GABc d ed ed"),
+    ],
+)
+def test_a_repeat_without_its_sign_begins_after_the_one_before(
+    tmp_path: Path, tune: str, played: str
+) -> None:
+    """The ABC Standard 2.1, section 4.8, repeat/bar symbols (from memory)."""
+    (tmp_path / "tune.abc").write_text(f"X:1\nT:Jig\nM:2/4\nL:1/4\nK:C\n{tune}\n")
+    score = read(tmp_path / "tune.abc")
+    letters = "CDEFGABcde"
+    steps = [60, 62, 64, 65, 67, 69, 71, 72, 74, 76]
+    heard = "".join(letters[steps.index(note.midi)] for note in score.notes)
+    assert heard == played.replace(" ", "")
+
+
+def test_an_ending_of_several_bars_is_no_new_beginning(tmp_path: Path) -> None:
+    """``|: 1 2 [1. 3 4 5 :| [2. 6 | 7 8 :|`` as MusicXML, written by music21."""
+    part = stream.Part([stream.Measure([note.Note(59 + n, type="whole")]) for n in range(1, 9)])
+    bars = list(part.getElementsByClass(stream.Measure))
+    bars[0].leftBarline = bar.Repeat(direction="start")
+    bars[4].rightBarline = bar.Repeat(direction="end")
+    bars[7].rightBarline = bar.Repeat(direction="end")
+    part.insert(0, spanner.RepeatBracket(bars[2], bars[4], number=1))
+    part.insert(0, spanner.RepeatBracket(bars[5], number=2))
+    stream.Score([part]).write("musicxml", tmp_path / "tune.musicxml")
+    score = read(tmp_path / "tune.musicxml")
+    assert [n.midi - 59 for n in score.notes] == [1, 2, 3, 4, 5, 1, 2, 6, 7, 8, 7, 8]
+    assert not {"repeat-open", "repeats-as-printed"} & {w.code for w in score.warnings}
+
+
+def test_of_several_tunes_the_first_is_read_and_the_page_says_so(tmp_path: Path) -> None:
+    book = ABC + "\n" + ABC.replace("X:1", "X:2").replace("Three Bars", "The Other")
+    (tmp_path / "book.abc").write_text(book)
+    score = read(tmp_path / "book.abc")
+    assert score.title == "Three Bars"
+    assert len(score.notes) == 7
+    said = {warning.code: warning.text for warning in score.warnings}
+    assert said["first-of-several"].startswith("The file holds 2 tunes; the first was read")
 
 
 def test_musicxml_is_the_same_score_as_its_midi(tmp_path: Path) -> None:

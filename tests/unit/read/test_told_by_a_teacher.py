@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import mido
 import pytest
-from conftest import QUARTER, conductor, track_of
+from midi_by_hand import QUARTER, conductor, track_of
 
 from arranger.music.errors import UnreadableInput, UsageError
 from arranger.read import read
