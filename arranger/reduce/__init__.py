@@ -15,7 +15,7 @@ from arranger.reduce.keys import settings
 from arranger.reduce.slots import arpeggio, bar_wishes, slots
 from arranger.reduce.tempo import paced_tune, target_tempo
 from arranger.reduce.thumb import strokes, thumb_beats
-from arranger.reduce.tune import song
+from arranger.reduce.tune import song_of
 from arranger.tables import Level, Player
 from arranger.tables.arranging import arranging
 
@@ -46,7 +46,7 @@ def reduce(
         raise UsageError(f"a capo at fret {capo} leaves no neck to play on", where="--capo")
     table = arranging()
     target = target_tempo(analysis, table.tempo)
-    whole = song(analysis, breath=table.melody.breath)
+    whole = song_of(analysis, breath=table.melody.breath)
     paced = paced_tune(whole, level, level_name, target, table.tempo)
     student, melody = paced.tempo, paced.melody
     beats = thumb_beats(analysis)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -43,15 +44,15 @@ class Song:
 
     analysis: Analysis
     alike: EqualBars
-    notes: list[Note]
-    heard: list[Beat]
-    joints: dict[Beat, Joint]
-    neighbours: dict[Beat, bool]
-    weight: dict[Beat, float]
-    doubled: set[int]
+    notes: tuple[Note, ...]
+    heard: tuple[Beat, ...]
+    joints: Mapping[Beat, Joint]
+    neighbours: Mapping[Beat, bool]
+    weight: Mapping[Beat, float]
+    doubled: frozenset[int]
 
 
-def song(analysis: Analysis, *, breath: float) -> Song:
+def song_of(analysis: Analysis, *, breath: float) -> Song:
     """The melody of a piece; ``breath`` is in quarters."""
     notes = [analysis.score.notes[index] for index in analysis.melody]
     heard = _sounding(notes)
@@ -60,12 +61,12 @@ def song(analysis: Analysis, *, breath: float) -> Song:
     return Song(
         analysis=analysis,
         alike=alike,
-        notes=notes,
-        heard=heard,
+        notes=tuple(notes),
+        heard=tuple(heard),
         joints=alike.agreed(_joints(analysis, notes, heard, breath)),
         neighbours=alike.agreed(_neighbours(notes, heard)),
         weight=alike.agreed({note.onset: times for note, times in known}),
-        doubled=_doubled(analysis),
+        doubled=frozenset(_doubled(analysis)),
     )
 
 

@@ -8,7 +8,7 @@ from heard_pieces import heard
 
 from arranger.music.reduction import MelodyNote
 from arranger.reduce.motifs import weights
-from arranger.reduce.tune import song, tune
+from arranger.reduce.tune import song_of, tune
 from arranger.tables.arranging import arranging
 
 COSTS = arranging().melody
@@ -17,7 +17,7 @@ HOOK = "E4:1/2 C5:1 E4:1/2 C5:1 r:1 "
 
 
 def played(melody: str, chords: str = "C:4 C:4 C:4 C:4") -> tuple[MelodyNote, ...]:
-    whole = song(heard(melody, chords=chords), breath=0.5)
+    whole = song_of(heard(melody, chords=chords), breath=0.5)
     return tune(whole, seconds_a_quarter=1.0, gap=0.0)[0]
 
 
@@ -64,7 +64,7 @@ def test_octaves_of_one_hand_double_the_tune() -> None:
     analysis = heard("C5:1 C6+C5:1 C6:1 C6+E5:1", "C4:4", chords="C:4")
     top = {note.onset: note.index for note in reversed(analysis.score.notes) if note.midi > 60}
     analysis = replace(analysis, melody=tuple(sorted(top.values())))
-    notes, _ = tune(song(analysis, breath=0.5), seconds_a_quarter=1.0, gap=0.0)
+    notes, _ = tune(song_of(analysis, breath=0.5), seconds_a_quarter=1.0, gap=0.0)
     assert [note.doubled for note in notes] == [False, True, False, False]
 
 

@@ -13,7 +13,7 @@ from arranger.music.errors import UsageError
 from arranger.music.reduction import BarWish, Reduction
 from arranger.reduce import reduce
 from arranger.reduce.slots import bar_wishes
-from arranger.reduce.tune import song, tune
+from arranger.reduce.tune import song_of, tune
 from arranger.tables import default_player, level_named
 from arranger.tables.arranging import arranging
 
@@ -29,7 +29,7 @@ def reduced(analysis: Analysis, level: str = "beginner", capo: int | None = None
 
 
 def wishes(analysis: Analysis) -> tuple[BarWish, ...]:
-    melody, _ = tune(song(analysis, breath=0.5), seconds_a_quarter=1.0, gap=0.0)
+    melody, _ = tune(song_of(analysis, breath=0.5), seconds_a_quarter=1.0, gap=0.0)
     return bar_wishes(analysis, melody, COSTS)
 
 

@@ -11,7 +11,7 @@ from heard_pieces import heard
 from arranger.music.analysis import Analysis, TextureSpan
 from arranger.music.arrangement import Dropped
 from arranger.music.reduction import MelodyNote
-from arranger.reduce.tune import grid_step, song, tune
+from arranger.reduce.tune import grid_step, song_of, tune
 
 
 def span(beat: str) -> TextureSpan:
@@ -24,7 +24,7 @@ def kept(
     analysis: Analysis, *, gap: float = 0.5, seconds: float = 1.0
 ) -> tuple[tuple[MelodyNote, ...], tuple[Dropped, ...]]:
     """Seconds a quarter 1: a gap of .5 s is a grid of eighths."""
-    return tune(song(analysis, breath=0.5), seconds_a_quarter=seconds, gap=gap)
+    return tune(song_of(analysis, breath=0.5), seconds_a_quarter=seconds, gap=gap)
 
 
 def onsets(melody: tuple[MelodyNote, ...]) -> list[Fraction]:
