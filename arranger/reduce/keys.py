@@ -91,6 +91,8 @@ def _setting(
         reason=(
             f"{round(100 * (1 - missing))} % of the time its chords lie in shapes of this "
             f"level, {round(100 * (1 - closed))} % of the time the bass has an open string"
+            if _chord_time(analysis)
+            else "the piece has a tune alone, which lies best here"
         ),
     )
 

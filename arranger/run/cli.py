@@ -260,10 +260,14 @@ def _summary(result: Result) -> Iterator[str]:
         f"of the tune {heard.melody_kept:.0%} of the notes, {heard.grid_fidelity:.0%} on the"
         f" level's grid; {heard.contour_breaks:.0%} of its steps changed direction"
     )
-    yield (
-        f"thumb on {heard.thumb_beats:.0%} of its beats, alternating {heard.alternation:.0%};"
-        f" bass roots in {heard.bass_roots:.0%} of the bars, thirds in {heard.thirds:.0%}"
-    )
+    if any(note.voice == "bass" for note in arrangement.notes):
+        yield (
+            f"thumb on {heard.thumb_beats:.0%} of its beats, alternating "
+            f"{heard.alternation:.0%}; bass roots in {heard.bass_roots:.0%} of the bars, "
+            f"thirds in {heard.thirds:.0%}"
+        )
+    else:
+        yield "no bass: the piece has none"
     yield f"fingering within {arrangement.proof.gap:.1%} of the best there is"
     yield from _remarks(arrangement)
 

@@ -191,3 +191,13 @@ def test_a_difficulty_that_is_no_score_is_refused(score: str, tmp_path: Path) ->
     result = _arrange(tmp_path, "--difficulty", score)
     assert result.exit_code == 2
     assert "--difficulty" in result.stderr
+
+
+def test_a_tune_alone_is_said_to_have_no_bass(tmp_path: Path) -> None:
+    tune = tmp_path / "tune.abc"
+    tune.write_text("X:1\nT:Alone\nM:2/4\nL:1/4\nK:G\nG A | B c | d c | B A | G B | A G |]\n")
+    result = CliRunner().invoke(app, ["arrange", str(tune), "--out", str(tmp_path / "out")])
+    assert result.exit_code == 0, result.stderr
+    assert "no bass: the piece has none" in result.stdout
+    assert "the piece has a tune alone, which lies best here" in result.stdout
+    assert "thumb on" not in result.stdout
