@@ -415,12 +415,12 @@ class Mover:
     def _finger_table(self, pace: float) -> IntArray:
         """What one finger costs between any two places, which are numbered from none on."""
         if pace not in self._tables:
-            place, guide, hop = (
-                np.int32(tenths(points * pace))
-                for points in (self.moves.place, self.moves.guide, self.moves.hop)
-            )
+            costs = self.moves
+            ways = (costs.place, costs.guide, costs.hop, costs.hop + costs.hop_fret)
+            place, guide, hop, leap = (np.int32(tenths(points * pace)) for points in ways)
             off, on = np.meshgrid(*[np.arange(NONE, _PLACES - 1)] * 2, indexing="ij")
-            price = np.where(off // 32 == on // 32, guide, hop)
+            price = np.where(off % 32 == on % 32, hop, leap)
+            price = np.where(off // 32 == on // 32, guide, price)
             price = np.where(off == NONE, place, price)
             table = np.where((on != NONE) & (off != on), price, 0).astype(np.int32)
             self._tables[pace] = table.ravel()

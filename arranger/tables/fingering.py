@@ -45,6 +45,7 @@ class MoveCosts(Table):
     place: float = Field(ge=0)
     guide: float = Field(ge=0)
     hop: float = Field(ge=0)
+    hop_fret: float = Field(ge=0)
     crossed: float = Field(ge=0)
     legato_hop: float = Field(ge=0)
     legato_slide: float = Field(ge=0)

@@ -562,11 +562,15 @@ class NoteModel:
             self.model.add(cp_model.LinearExpr.sum([*after.values()]) - standing <= placed)
             guided = self.event(tenths(move.guide * pace))
             hopped = self.event(tenths(move.hop * pace))
+            leapt = self.event(tenths((move.hop + move.hop_fret) * pace))
             for spot, one in after.items():
                 along = [x for at, x in before.items() if at // 32 == spot // 32 and at != spot]
-                across = [x for at, x in before.items() if at // 32 != spot // 32]
+                across = {at: x for at, x in before.items() if at // 32 != spot // 32}
+                in_fret = [x for at, x in across.items() if at % 32 == spot % 32]
                 self.when_both([one], along, guided)
-                self.when_both([one], across, hopped)
+                self.when_both([one], in_fret, hopped)
+                out_of_fret = [x for at, x in across.items() if at % 32 != spot % 32]
+                self.when_both([one], out_of_fret, leapt)
         self._stands_crossed(was, now)
 
     def _stands_crossed(self, was: Moment, now: Moment) -> None:

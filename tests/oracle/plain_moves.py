@@ -54,7 +54,7 @@ class PlainMover:
 
     def _fingers(self, before: Grip, after: Grip, pace: float) -> int:
         """A finger that lies already, or is only lifted, costs nothing; else it is put down
-        from the air, slides along its string, or leaves it for another.
+        from the air, slides along its string, or leaves it for another, in its fret or not.
         """
         total = 0
         for was, now in zip(before.planted, after.planted, strict=True):
@@ -62,9 +62,11 @@ class PlainMover:
                 continue
             if was == NONE:
                 points = self.moves.place
+            elif was // 32 == now // 32:
+                points = self.moves.guide
             else:
-                same_string = was // 32 == now // 32
-                points = self.moves.guide if same_string else self.moves.hop
+                same_fret = was % 32 == now % 32
+                points = self.moves.hop + (0 if same_fret else self.moves.hop_fret)
             total += tenths(points * pace)
         return total + self._crossing(before.planted, after.planted)
 
