@@ -5,7 +5,7 @@
 Solo pieces in standard tuning, cross-validated over pieces (training takes all labelled
 scores but the fold's); intervals are a bootstrap over pieces. ``--share`` learns from that
 share of them, drawn at random: how agreement grows with what there is to learn from (left
-fingers 58.6, 61.7 and 63.3 % at .3, .6 and 1 of about 98 pieces). ``--shipped`` measures the
+fingers about 59, 62 and 63 % at .3, .6 and 1 of some 98 pieces). ``--shipped`` measures the
 shipped weights on the pieces they were learnt from, quickly, and is no evidence.
 """
 
