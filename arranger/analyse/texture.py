@@ -314,7 +314,8 @@ _MARKS = {
 def find_textures(
     line: Timeline, same: tuple[int | None, ...] | None = None
 ) -> tuple[TextureSpan, ...]:
-    """Texture spans that cover the piece, each at least two bars long where it can be.
+    """Texture spans that cover the piece, each at least two bars long where it can be, but for
+    a bar in which the right hand leads in.
 
     ``same`` is ``Analysis.same_as``: equal bars are heard alike, as most of them are.
     """
@@ -330,12 +331,9 @@ def find_textures(
     for index, bar in enumerate(bars):
         if bar.measure.end - bar.measure.start < bar.measure.full:
             marks[index] *= _table().short_bar
-    path = _smooth(marks)
-    if same is not None:
-        path = _alike(path, same)
-    if _leads_in(bars) and (same is None or 0 not in same):
-        path[0] = TEXTURES.index("unison")
-    return _spans(line, path, thumbs)
+    alone = [TEXTURES.index("unison")] if _leads_in(bars) else []
+    path = alone + _smooth(marks[len(alone) :])
+    return _spans(line, path if same is None else _alike(path, same), thumbs)
 
 
 def _leads_in(bars: tuple[HandBar, ...]) -> bool:

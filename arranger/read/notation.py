@@ -26,6 +26,7 @@ from arranger.read.piece import (
     Remark,
     Signature,
 )
+from arranger.read.repeats import beginnings
 from arranger.read.table import Limits, reading_table
 
 if TYPE_CHECKING:
@@ -169,26 +170,21 @@ def _expanded(score: Music21Score) -> Music21Score | None:
 
 
 def _begin_repeats(score: Music21Score) -> None:
-    """Write the sign where a repeat begins of which the file has the end alone.
-
-    It begins after the repeat before it and all its endings, or with the piece: common
-    practice, and how most tunes in ABC are written. music21 would go back to the beginning.
+    """Write the sign where a repeat begins of which the file has the end alone; music21 would
+    go back to the beginning of the piece.
     """
     from music21 import bar, stream  # noqa: PLC0415
 
     for part in score.parts:
         measures = list(part.getElementsByClass(stream.Measure))
-        endings = _in_endings(part, measures)
-        begins, begun, fresh, was_ending = None, True, False, False
-        for measure, ending in zip(measures, endings, strict=True):
-            if fresh or (was_ending and not ending):
-                begins, begun = measure, False
-            begun |= _repeats(measure.leftBarline, "start")
-            fresh, was_ending = False, ending
-            if _repeats(measure.rightBarline, "end"):
-                if not begun and begins is not None:
-                    begins.leftBarline = bar.Repeat(direction="start")
-                begun, fresh = True, not ending
+        signed = [_repeats(measure.leftBarline, "start") for measure in measures]
+        ends = [_repeats(measure.rightBarline, "end") for measure in measures]
+        begins = beginnings(signed, ends, _in_endings(part, measures))
+        start = 0
+        for place, ended in enumerate(ends):
+            start = place if begins[place] else start
+            if ended and start and not signed[start]:
+                measures[start].leftBarline = bar.Repeat(direction="start")
 
 
 def _in_endings(part: Any, measures: list[Any]) -> list[bool]:

@@ -1,4 +1,4 @@
-"""The measures of a MusicXML part in the order in which they are played."""
+"""Where repeats begin, and the measures of a MusicXML part in the order they are played in."""
 
 from __future__ import annotations
 
@@ -12,26 +12,42 @@ _MOST_PASSES = 8
 """A section is played no more often, whatever the file says; common practice, no source."""
 
 
+def beginnings(
+    begins: Sequence[bool], ends: Sequence[bool], endings: Sequence[object]
+) -> list[bool]:
+    """Whether what is repeated may begin with each measure, whether a sign says so or not.
+
+    ``begins`` and ``ends``: the measure has the sign; ``endings``: it lies in an ending, where
+    true. A repeat that begins nowhere begins after the one before it and all its endings, or
+    with the piece: common practice, and how most tunes in ABC are written.
+    """
+    return [
+        begun or place == 0 or bool((ends[place - 1] or endings[place - 1]) and not inside)
+        for place, (begun, inside) in enumerate(zip(begins, endings, strict=True))
+    ]
+
+
 def as_played(measures: Sequence[etree._Element]) -> tuple[int, ...]:
     """Indices of the measures as played: sections come again, each pass with its endings.
 
-    A repeat that begins nowhere begins after the one before it, or with the piece. *Da capo*
-    and *dal segno* are not obeyed. Measures without repeats are given back as they stand.
+    A repeat begins where ``beginnings`` has it. *Da capo* and *dal segno* are not obeyed.
+    Measures without repeats are given back as they stand.
     """
     endings = tuple(_endings(measures))
+    ends = [_has_repeat(measure, "backward") for measure in measures]
+    begins = beginnings(
+        [_has_repeat(measure, "forward") for measure in measures], ends, endings
+    )
     order: list[int] = []
     start, turn, here = 0, 1, 0
     while here < len(measures):
-        begins = _has_repeat(measures[here], "forward")
-        if here > start and (begins or (endings[here - 1] and not endings[here])):
+        if here > start and begins[here]:
             start, turn = here, 1
         if not endings[here] or turn in endings[here]:
             order.append(here)
-            if _has_repeat(measures[here], "backward"):
-                if turn < _turns(measures, endings, here):
-                    here, turn = start, turn + 1
-                    continue
-                start, turn = here + 1, 1
+            if ends[here] and turn < _turns(measures, endings, here):
+                here, turn = start, turn + 1
+                continue
         here += 1
     return tuple(order)
 

@@ -98,3 +98,10 @@ def test_left_hand_that_begins_alone_accompanies() -> None:
     left = "C3:1 E3+G3:1 G2:1 E3+G3:1 " * 5
     tune = "r:4 " + "E5:1 D5:1/2 C5:1/2 E5:1 G5:1 " * 4
     assert textures(score_of(tune, left)) == [("stride", Fraction(1))]
+
+
+def test_a_lead_in_that_comes_again_is_alone_there_too() -> None:
+    left = ("r:4 " + "C3:1 E3+G3:1 G2:1 E3+G3:1 " * 4) * 2
+    tune = ("r:2 D5:2 " + "E5:1 D5:1/2 C5:1/2 E5:1 G5:1 " * 4) * 2
+    heard = [texture for texture, _ in textures(score_of(tune, left))]
+    assert heard == ["unison", "stride", "unison", "stride"]
